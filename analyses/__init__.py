@@ -1,0 +1,1 @@
+"""What the records say: models on arrays, and one file a question."""

@@ -1,0 +1,1 @@
+"""Demo trials (invented, and marked so) and small tables of published figures."""

@@ -1,0 +1,1 @@
+"""Plan, read and tell fair side-by-side grow trials."""

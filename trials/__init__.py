@@ -1,0 +1,1 @@
+"""What a trial is: its description, layouts, sheets and records."""

@@ -1,0 +1,1 @@
+"""Layouts, one file a family; `draw` makes one by lot."""
