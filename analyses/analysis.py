@@ -1,0 +1,210 @@
+"""Everything that the records of one trial say, as plain values for the page to tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analyses.finding import Finding, Mean
+from trials.records import Records
+
+__all__ = ["Analysis", "FlowStep", "FlushRow", "LossCount", "ModelNumbers", "UnitStory"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitStory:
+    """Which unit counts, and why.
+
+    Parameters
+    ----------
+    counted : str
+        The grower's word for a bag, or ``batch``.
+    total : int
+        How many there are in the trial.
+    per_treatment : tuple of (str, int)
+        Treatment code and number of units.
+    why : str
+        One plain sentence.
+    blocks : int
+        How many blocks; 0 where there are none.
+    block : str
+        What a block is; empty where there are none.
+    """
+
+    counted: str
+    total: int
+    per_treatment: tuple[tuple[str, int], ...]
+    why: str
+    blocks: int = 0
+    block: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowStep:
+    """Where the units of one treatment went; `made` is the sum of all the others.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    made : int
+        Units drawn.
+    contaminated, lost_otherwise, still_going, not_recorded : int
+        Units by fate.
+    gave_nothing, fruited : int
+        Units not lost whose total is 0, and more than 0.
+    incomplete : int
+        Finished units of which a flush was not written down, so that the total is unknown.
+    """
+
+    treatment: str
+    made: int
+    contaminated: int
+    lost_otherwise: int
+    still_going: int
+    not_recorded: int
+    gave_nothing: int
+    fruited: int
+    incomplete: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossCount:
+    """Units lost of units made, with Wilson's interval (Clopper-Pearson at 0 and n).
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    lost, made : int
+        Contaminated units, and units whose fate is known.
+    low, high : float
+        Limits of the share, 0 to 1.
+    level : float
+        Confidence.
+    method : str
+        Which interval.
+    """
+
+    treatment: str
+    lost: int
+    made: int
+    low: float
+    high: float
+    level: float
+    method: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlushRow:
+    """One treatment in one flush.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    flush : int
+        From 1.
+    bags : int
+        Units weighed in this flush.
+    mean_g, sd_g : float
+        Grams per unit weighed, zeros in; NaN where there is none.
+    share : float
+        Share of the treatment's weighed total, 0 to 1.
+    kept : float
+        This flush as a share of the one before; NaN for the first.
+    """
+
+    treatment: str
+    flush: int
+    bags: int
+    mean_g: float
+    sd_g: float
+    share: float
+    kept: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModelNumbers:
+    """A fitted model for the statistician.
+
+    Parameters
+    ----------
+    about : str
+        Which question it answers.
+    formula : str
+        In Wilkinson and Rogers' notation.
+    variances : tuple of (str, float)
+        Components, in squared units of the response.
+    minus2_reml : float
+        Twice the negative restricted log-likelihood.
+    rows : int
+        Rows fitted.
+    df_method : str
+        How denominator degrees of freedom were found.
+    tests : tuple of (str, float, float, float, float)
+        Term, numerator df, denominator df, F, p.
+    notes : tuple of str
+        Boundary fits, dropped rows and the like.
+    """
+
+    about: str
+    formula: str
+    variances: tuple[tuple[str, float], ...]
+    minus2_reml: float
+    rows: int
+    df_method: str
+    tests: tuple[tuple[str, float, float, float, float], ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """What the records say.
+
+    Parameters
+    ----------
+    records : Records
+        Trial, layout and records.
+    unit : UnitStory
+        What was counted as one unit.
+    findings : tuple of Finding
+        The planned ones first.
+    means : tuple of Mean
+        Every treatment, every estimand, in grams and, where known, biological efficiency.
+    losses : tuple of LossCount
+        Every treatment, in the order of the plan.
+    flow : tuple of FlowStep
+        Every treatment, in the order of the plan.
+    flush_rows : tuple of FlushRow
+        Every treatment and flush.
+    models : tuple of ModelNumbers
+        What was fitted.
+    changes : tuple of str
+        What differs between the plan as locked and the plan as it stands, in plain words.
+    locked : str
+        When the plan was locked, as an ISO date; empty when it never was.
+    fingerprint : str
+        Of plan and layout.
+    cautions : tuple of str
+        What a reader must know before believing any of it.
+    """
+
+    records: Records
+    unit: UnitStory
+    findings: tuple[Finding, ...]
+    means: tuple[Mean, ...]
+    losses: tuple[LossCount, ...]
+    flow: tuple[FlowStep, ...]
+    flush_rows: tuple[FlushRow, ...]
+    models: tuple[ModelNumbers, ...]
+    changes: tuple[str, ...]
+    locked: str
+    fingerprint: str
+    cautions: tuple[str, ...]
+
+    @property
+    def bags(self) -> pd.DataFrame:
+        """The table of units, for figures that show every one."""
+        return self.records.bags

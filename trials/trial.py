@@ -1,0 +1,299 @@
+"""What a trial is: the plan as frozen values. Reading and writing it is `trial_file`'s work."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from trials.measures import WeightUnit
+
+__all__ = [
+    "CLAIMS",
+    "LAYOUTS",
+    "LEVELS",
+    "OUTCOMES",
+    "Aim",
+    "Claim",
+    "Costs",
+    "Design",
+    "Ingredient",
+    "LayoutKind",
+    "Level",
+    "Margin",
+    "MarginUnit",
+    "Outcome",
+    "Recipe",
+    "Treatment",
+    "Trial",
+]
+
+LayoutKind: TypeAlias = Literal[
+    "completely random",
+    "complete blocks",
+    "latin square",
+    "rows and columns",
+    "split plot",
+    "incomplete blocks",
+]
+LAYOUTS: tuple[LayoutKind, ...] = (
+    "completely random",
+    "complete blocks",
+    "latin square",
+    "rows and columns",
+    "split plot",
+    "incomplete blocks",
+)
+
+Outcome: TypeAlias = Literal[
+    "yield", "contamination", "flush drop", "days to colonise", "days to pins"
+]
+OUTCOMES: tuple[Outcome, ...] = (
+    "yield",
+    "contamination",
+    "flush drop",
+    "days to colonise",
+    "days to pins",
+)
+
+Claim: TypeAlias = Literal["better", "no worse", "same"]
+CLAIMS: tuple[Claim, ...] = ("better", "no worse", "same")
+
+Level: TypeAlias = Literal["bag", "batch"]
+LEVELS: tuple[Level, ...] = ("bag", "batch")
+
+MarginUnit: TypeAlias = Literal["%", "g", "kg", "oz", "lb", "in 100", "days"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Treatment:
+    """One of the things that are compared.
+
+    Parameters
+    ----------
+    code : str
+        Short code, unique in the trial.
+    name : str
+        What the grower calls it.
+    control : bool
+        Whether the others are compared with this one; exactly one treatment is.
+    recipe : str or None
+        Name of a table under ``[recipes]``.
+    note : str
+        Free text.
+    """
+
+    code: str
+    name: str
+    control: bool = False
+    recipe: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """How the units are laid out.
+
+    Parameters
+    ----------
+    layout : str
+        One of `LAYOUTS`.
+    block : str
+        What a block is (shelf, day, room); empty where there are none.
+    blocks : int
+        How many; 1 where there are none.
+    units_per_treatment : int
+        Units of each treatment, in each block where there are blocks.
+    applied_to : {"bag", "batch"}
+        The level at which the treatment is applied.
+    seed : int
+        Seed of the draw, 0 or more.
+    """
+
+    layout: LayoutKind
+    block: str = ""
+    blocks: int = 1
+    units_per_treatment: int
+    applied_to: Level = "bag"
+    seed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """A smallest difference worth having, or a margin, as the grower wrote it.
+
+    Parameters
+    ----------
+    value : float
+        More than 0.
+    unit : str
+        ``%`` of the control, a weight, ``in 100`` bags, or ``days``.
+    """
+
+    value: float
+    unit: MarginUnit
+
+    def __str__(self) -> str:
+        return f"{self.value:g} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aim:
+    """What the trial is to show, fixed before the first bag.
+
+    Parameters
+    ----------
+    outcome : str
+        One of `OUTCOMES`.
+    claim : {"better", "no worse", "same"}
+        What is claimed of each treatment against the control.
+    worthwhile : Margin or None
+        The smallest difference worth having; the margin for "no worse" and "same".
+        None only with "better".
+    confidence : float
+        Confidence of the intervals, between 0.5 and 0.999.
+    """
+
+    outcome: Outcome
+    claim: Claim = "better"
+    worthwhile: Margin | None = None
+    confidence: float = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """Money and shelf time, all optional.
+
+    Parameters
+    ----------
+    price_per_kg, cost_per_unit : float or None
+        In `currency`.
+    shelf_days_to_first, shelf_days_per_flush : float or None
+        Days.
+    currency : str
+        As it is to be printed.
+    """
+
+    price_per_kg: float | None = None
+    cost_per_unit: float | None = None
+    shelf_days_to_first: float | None = None
+    shelf_days_per_flush: float | None = None
+    currency: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ingredient:
+    """One line of a recipe.
+
+    Parameters
+    ----------
+    name : str
+        What it is.
+    amount : float
+        More than 0, in `unit`.
+    unit : str
+        A weight, or the grower's own measure (litre, cup, scoop).
+    grams_per_measure : float or None
+        Weight of one measure in grams; None when `unit` is a weight.
+    moisture : float or None
+        Share of water in the ingredient as used, 0 to 1.
+    """
+
+    name: str
+    amount: float
+    unit: str
+    grams_per_measure: float | None = None
+    moisture: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """What goes into one unit.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the plan.
+    ingredients : tuple of Ingredient
+        The dry side of the mix, for one unit.
+    water, spawn : Ingredient or None
+        Water added and spawn, for one unit.
+    moisture_target : float or None
+        Share of water in the finished substrate, 0 to 1.
+    """
+
+    name: str
+    ingredients: tuple[Ingredient, ...]
+    water: Ingredient | None = None
+    spawn: Ingredient | None = None
+    moisture_target: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """A planned trial; `trial_file.check_trial` is what makes one.
+
+    Parameters
+    ----------
+    title, question, species, strain, place, grower : str
+        In the grower's words; empty when not given.
+    unit : str
+        What one unit is called: bag, bucket, tray, log, block.
+    start : datetime.date or None
+        The planned day of the first spawning.
+    flushes : int
+        How many flushes will be picked.
+    blind : bool
+        Whether labels hide the treatment.
+    weights : {"g", "kg", "oz", "lb"}
+        The unit that the pages speak in, and that bare numbers in the records are in.
+    flush_gap_days : int
+        A picking so many days or more after the one before it begins a new flush,
+        where the records give no flush number.
+    invented : bool
+        Whether the trial is made up (a demo); every page then says so.
+    treatments : tuple of Treatment
+        Two or more, exactly one of them the control.
+    """
+
+    title: str
+    question: str = ""
+    species: str = ""
+    strain: str = ""
+    place: str = ""
+    grower: str = ""
+    unit: str = "bag"
+    start: dt.date | None = None
+    flushes: int
+    blind: bool = False
+    weights: WeightUnit = "g"
+    flush_gap_days: int = 5
+    invented: bool = False
+    treatments: tuple[Treatment, ...]
+    design: Design
+    aim: Aim
+    costs: Costs = Costs()
+    recipes: tuple[Recipe, ...] = ()
+
+    @property
+    def control(self) -> Treatment:
+        """The treatment that the others are compared with."""
+        return next(one for one in self.treatments if one.control)
+
+    @property
+    def challengers(self) -> tuple[Treatment, ...]:
+        """The treatments other than the control, in the order of the plan."""
+        return tuple(one for one in self.treatments if not one.control)
+
+    @property
+    def units(self) -> int:
+        """How many units the plan calls for."""
+        design = self.design
+        return len(self.treatments) * design.units_per_treatment * design.blocks
+
+    def treatment(self, code: str) -> Treatment:
+        """Give the treatment with a code; KeyError where there is none."""
+        for one in self.treatments:
+            if one.code == code:
+                return one
+        raise KeyError(code)
