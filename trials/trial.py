@@ -103,9 +103,12 @@ class Design:
     blocks : int
         How many; 1 where there are none.
     units_per_treatment : int
-        Units of each treatment, in each block where there are blocks.
+        Units of each treatment, in each block where there are blocks. Where the treatment is
+        applied to batches, the batches of each treatment.
     applied_to : {"bag", "batch"}
         The level at which the treatment is applied.
+    bags_per_batch : int
+        Bags in each batch where the treatment is applied to batches; otherwise 1.
     seed : int
         Seed of the draw, 0 or more.
     """
@@ -115,6 +118,7 @@ class Design:
     blocks: int = 1
     units_per_treatment: int
     applied_to: Level = "bag"
+    bags_per_batch: int = 1
     seed: int
 
 
@@ -166,7 +170,7 @@ class Costs:
 
     Parameters
     ----------
-    price_per_kg, cost_per_unit : float or None
+    price_per_kg, cost_per_bag : float or None
         In `currency`.
     shelf_days_to_first, shelf_days_per_flush : float or None
         Days.
@@ -175,7 +179,7 @@ class Costs:
     """
 
     price_per_kg: float | None = None
-    cost_per_unit: float | None = None
+    cost_per_bag: float | None = None
     shelf_days_to_first: float | None = None
     shelf_days_per_flush: float | None = None
     currency: str = ""
@@ -287,9 +291,10 @@ class Trial:
 
     @property
     def units(self) -> int:
-        """How many units the plan calls for."""
+        """How many bags the plan calls for."""
         design = self.design
-        return len(self.treatments) * design.units_per_treatment * design.blocks
+        in_block = len(self.treatments) * design.units_per_treatment * design.bags_per_batch
+        return in_block * design.blocks
 
     def treatment(self, code: str) -> Treatment:
         """Give the treatment with a code; KeyError where there is none."""

@@ -1,0 +1,245 @@
+"""Read one table of a plan, key by key, and gather every mistake on the way."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from typing import TypeVar
+
+from trials.problems import Problem, nearest, one_of
+
+__all__ = ["PlanTable", "tidy_text"]
+
+Word = TypeVar("Word", bound=str)
+Value = TypeVar("Value")
+
+
+def tidy_text(text: str) -> str:
+    r"""Make free text safe to keep: composed letters, no control or direction marks, one line.
+
+    Examples
+    --------
+    >>> tidy_text(" shelf\t3\x00 ")
+    'shelf 3'
+    """
+    composed = unicodedata.normalize("NFC", text)
+    kept = (
+        " " if char.isspace() else char
+        for char in composed
+        if char.isspace()
+        or unicodedata.category(char) not in {"Cc", "Cf", "Cs", "Co", "Cn"}
+        or char == "\u200d"
+    )
+    return " ".join("".join(kept).split())
+
+
+class PlanTable:
+    """One table of the plan, with its place in the file.
+
+    Each reading method returns the clean value, or None when the key is missing or wrong; what
+    is wrong is added to `problems`.
+
+    Parameters
+    ----------
+    table : mapping
+        As the TOML reader gave it.
+    place : str
+        Its place in the file, such as ``treatments[2]``.
+    file : str
+        The name of the file.
+    problems : list of Problem
+        Where mistakes are gathered.
+    """
+
+    def __init__(
+        self, table: Mapping[str, object], place: str, file: str, problems: list[Problem]
+    ) -> None:
+        self._table = table
+        self._place = place
+        self._file = file
+        self._problems = problems
+        self._known: list[str] = []
+
+    def key(self, name: str) -> str:
+        """Give the place of a key in the file."""
+        return f"{self._place}.{name}" if self._place else name
+
+    def wrong(self, name: str, what: str, mend: str) -> None:
+        """Note a mistake at a key."""
+        self._problems.append(Problem(file=self._file, key=self.key(name), what=what, mend=mend))
+
+    def _find(self, name: str, *, needed: bool, mend: str) -> object | None:
+        self._known.append(name)
+        if name in self._table:
+            return self._table[name]
+        if needed:
+            self.wrong(name, "is missing", mend)
+        return None
+
+    def text(
+        self, name: str, *, needed: bool = False, longest: int = 300, example: str = ""
+    ) -> str | None:
+        """Read a line of text, at most `longest` characters."""
+        shown = f'Write it as {name} = "{example or "..."}".'
+        found = self._find(name, needed=needed, mend=shown)
+        if found is None:
+            return None
+        if not isinstance(found, str):
+            self.wrong(name, f"should be text but is {_said(found)}", shown)
+            return None
+        clean = tidy_text(found)
+        if needed and not clean:
+            self.wrong(name, "is empty", shown)
+            return None
+        if len(clean) > longest:
+            self.wrong(
+                name,
+                f"is {len(clean)} characters long",
+                f"Shorten it to {longest} characters or fewer.",
+            )
+            return None
+        return clean
+
+    def choice(self, name: str, allowed: Iterable[Word], *, needed: bool = False) -> Word | None:
+        """Read a word out of a list."""
+        words = list(allowed)
+        listed = f"Allowed: {one_of(words)}."
+        found = self._find(name, needed=needed, mend=listed)
+        if found is None:
+            return None
+        if isinstance(found, str):
+            clean = tidy_text(found).lower()
+            for word in words:
+                if word.lower() == clean:
+                    return word
+            meant = nearest(clean, words)
+            hint = f"Did you mean “{meant}”? {listed}" if meant else listed
+            self.wrong(name, f"“{clean[:60]}” is not known here", hint)
+            return None
+        self.wrong(name, f"should be a word but is {_said(found)}", listed)
+        return None
+
+    def whole(self, name: str, *, low: int, high: int, needed: bool = False) -> int | None:
+        """Read a whole number between `low` and `high`."""
+        mend = f"Give a whole number from {low} to {high}."
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return None
+        if isinstance(found, bool) or not isinstance(found, int):
+            self.wrong(name, f"should be a whole number but is {_said(found)}", mend)
+            return None
+        if not low <= found <= high:
+            self.wrong(name, f"{found} is out of range", mend)
+            return None
+        return found
+
+    def number(self, name: str, *, low: float, high: float, needed: bool = False) -> float | None:
+        """Read a number between `low` and `high`."""
+        mend = f"Give a number from {low:g} to {high:g}."
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return None
+        if isinstance(found, bool) or not isinstance(found, int | float):
+            self.wrong(name, f"should be a number but is {_said(found)}", mend)
+            return None
+        if not math.isfinite(found) or not low <= found <= high:
+            self.wrong(name, f"{found:g} is out of range", mend)
+            return None
+        return float(found)
+
+    def yes_or_no(self, name: str) -> bool | None:
+        """Read true or false."""
+        mend = f"Write {name} = true or {name} = false."
+        found = self._find(name, needed=False, mend=mend)
+        if found is None:
+            return None
+        if not isinstance(found, bool):
+            self.wrong(name, f"should be true or false but is {_said(found)}", mend)
+            return None
+        return found
+
+    def date(self, name: str) -> dt.date | None:
+        """Read a day, as TOML writes it: 2026-03-02 without quotes."""
+        mend = f"Write it as {name} = 2026-03-02, without quotes."
+        found = self._find(name, needed=False, mend=mend)
+        if found is None:
+            return None
+        if isinstance(found, dt.datetime):
+            return found.date()
+        if isinstance(found, dt.date):
+            return found
+        self.wrong(name, f"should be a date but is {_said(found)}", mend)
+        return None
+
+    def parsed(
+        self, name: str, read: Callable[[object], Value | None], *, mend: str, needed: bool = False
+    ) -> Value | None:
+        """Read a value through a function that gives None when it cannot."""
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return None
+        value = read(found)
+        if value is None:
+            self.wrong(name, f"{_said(found)} cannot be read here", mend)
+        return value
+
+    def table(self, name: str, *, needed: bool = False) -> PlanTable | None:
+        """Read a table inside this one."""
+        mend = f"Begin it with a line [{self.key(name)}]."
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return None
+        if not isinstance(found, Mapping):
+            self.wrong(name, f"should be a table but is {_said(found)}", mend)
+            return None
+        return PlanTable(found, self.key(name), self._file, self._problems)
+
+    def tables(self, name: str, *, needed: bool = False) -> list[PlanTable]:
+        """Read a list of tables, such as [[treatments]]."""
+        mend = f"Begin each one with a line [[{self.key(name)}]]."
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return []
+        if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
+            self.wrong(name, f"should be a list of tables but is {_said(found)}", mend)
+            return []
+        return [
+            PlanTable(one, f"{self.key(name)}[{number}]", self._file, self._problems)
+            for number, one in enumerate(found, start=1)
+        ]
+
+    def named_tables(self) -> list[tuple[str, PlanTable]]:
+        """Read every table inside this one, whatever its name, as for [recipes.bran]."""
+        read = []
+        for name in self._table:
+            inner = self.table(name)
+            if inner is not None:
+                read.append((tidy_text(name), inner))
+        return read
+
+    def refuse_unknown(self) -> None:
+        """Note every key that nothing has asked for, with the one it most likely meant."""
+        for name in self._table:
+            if name in self._known:
+                continue
+            meant = nearest(name, self._known)
+            allowed = one_of(sorted(self._known))
+            hint = f"Did you mean “{meant}”? " if meant else ""
+            self.wrong(
+                tidy_text(name), "is not a word of the plan", f"{hint}Allowed here: {allowed}."
+            )
+
+
+def _said(value: object) -> str:
+    """Say a wrong value back, short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f"the text “{tidy_text(value)[:60]}”"
+    if isinstance(value, int | float):
+        return f"the number {value:g}"
+    if isinstance(value, dt.date | dt.time):
+        return f"the date {value.isoformat()}"
+    return "a list" if isinstance(value, list) else "a table"

@@ -1,0 +1,84 @@
+"""A `Trial` written out as the text of a trial file, losing nothing."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import tomlkit
+from tomlkit.items import Table
+
+from trials.trial import Ingredient, Recipe, Trial
+
+__all__ = ["to_toml"]
+
+_HEADER = (
+    "title", "question", "species", "strain", "place", "grower", "unit", "start", "flushes",
+    "blind", "weights", "flush_gap_days", "invented",
+)  # fmt: skip
+
+
+def to_toml(trial: Trial) -> str:
+    """Give the text of a trial file that `check_trial` reads back to an equal trial.
+
+    Parameters
+    ----------
+    trial : Trial
+
+    Returns
+    -------
+    str
+        TOML; keys that hold their default are left out.
+    """
+    document = tomlkit.document()
+    document.add("format", tomlkit.item(1))
+    document.add("trial", _table(trial, _HEADER))
+    treatments = tomlkit.aot()
+    for one in trial.treatments:
+        treatments.append(_table(one, ("code", "name", "control", "recipe", "note")))
+    document.add("treatments", treatments)
+    blocked = trial.design.layout != "completely random"
+    drawn = ("block", "blocks") if blocked else ()
+    names = ("layout", *drawn, "units_per_treatment", "applied_to", "bags_per_batch", "seed")
+    document.add("design", _table(trial.design, names, keep=("blocks",)))
+    aim = _table(trial.aim, ("outcome", "claim", "confidence"))
+    if trial.aim.worthwhile is not None:
+        aim.add("worthwhile", str(trial.aim.worthwhile))
+    document.add("aim", aim)
+    costs = _table(trial.costs, tuple(field.name for field in fields(trial.costs)))
+    if costs:
+        document.add("costs", costs)
+    if trial.recipes:
+        recipes = tomlkit.table(is_super_table=True)
+        for recipe in trial.recipes:
+            recipes.add(recipe.name, _recipe(recipe))
+        document.add("recipes", recipes)
+    return tomlkit.dumps(document)
+
+
+def _table(record: object, names: tuple[str, ...], *, keep: tuple[str, ...] = ()) -> Table:
+    """Write the named fields of a record, leaving out those that hold their default."""
+    defaults = {field.name: field.default for field in fields(record)}  # type: ignore[arg-type]
+    table = tomlkit.table()
+    for name in names:
+        value = getattr(record, name)
+        if value is None or (name not in keep and value == defaults[name]):
+            continue
+        table.add(name, value)
+    return table
+
+
+def _recipe(recipe: Recipe) -> Table:
+    table = _table(recipe, ("moisture_target",))
+    for part in ("water", "spawn"):
+        one: Ingredient | None = getattr(recipe, part)
+        if one is not None:
+            table.add(part, _table(one, _INGREDIENT))
+    if recipe.ingredients:
+        ingredients = tomlkit.aot()
+        for one in recipe.ingredients:
+            ingredients.append(_table(one, _INGREDIENT))
+        table.add("ingredients", ingredients)
+    return table
+
+
+_INGREDIENT = tuple(field.name for field in fields(Ingredient))
