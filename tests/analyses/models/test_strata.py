@@ -76,6 +76,25 @@ def test_strata_of_the_bank(strata, expected):
     assert exact.p_mid == pytest.approx(known["mid_p_two_sided"], rel=1e-9)
 
 
+@pytest.mark.parametrize("recipe", ["bran", "lime", "straw"])
+def test_recipes_in_batches_of_the_bank(recipe):
+    # invented counts; lime has no event and one batch none at all
+    expected = case("bank/o-bin-16-simcontam")["results"]["vs_control_stratified"][recipe]
+    wide = frame("bank/sim_contam_open").pivot(index="batch", columns="recipe")
+    counts = [wide[part][one] for one in (recipe, "control") for part in ("contaminated", "bags")]
+    strata, known = check_strata(*counts), expected["mh"]
+    assert pooled_odds(strata).value == pytest.approx(known["or_mh"], rel=1e-9)
+    difference = pooled_difference(strata)
+    assert difference.value == pytest.approx(known["rd_mh"], rel=1e-9)
+    assert [difference.low, difference.high] == pytest.approx(known["rd_ci_sato"], rel=1e-9)
+    test = cochran_mantel_haenszel(strata)
+    assert test.p == pytest.approx(known["cmh_p_uncorrected"], rel=1e-9)
+    exact, known = exact_common_odds(strata), expected["exact"]
+    assert exact.value == pytest.approx(known["conditional_mle_or"], rel=1e-9)
+    assert [exact.low, exact.high] == pytest.approx(known["ci"], rel=1e-9)
+    assert exact.p == pytest.approx(known["p_two_sided"], rel=1e-9)
+
+
 def test_homogeneity_of_the_bank():
     expected = case("bank/o-bin-07-mantel-haenszel-ucb")["results"]
     for tarone, key in [(False, "breslow_day"), (True, "breslow_day_tarone")]:
