@@ -243,8 +243,8 @@ def read_fate(cell: Cell) -> Reading[str]:
 
     Examples
     --------
-    >>> read_fate("Contaminatd").mend
-    'Did you mean “contaminated”? Allowed: “finished”, “contaminated”, “lost otherwise” or “still going”.'
+    >>> read_fate("Still  Going").value
+    'still going'
     """
     if is_blank(cell):
         return Reading()

@@ -17,6 +17,7 @@ __all__ = [
     "bag_columns",
     "flush_date",
     "flush_weight",
+    "readable_columns",
 ]
 
 ColumnKind: TypeAlias = Literal["code", "text", "fate", "date", "weight", "count"]
@@ -87,26 +88,43 @@ def bag_columns(trial: Trial) -> tuple[Column, ...]:
     -------
     tuple of Column
     """
+    given = [one for one in _drawn(trial.unit) if _is_used(one.heading, trial)]
+    return (*given, *_stages(trial.unit), *_flushes(trial), *_last(trial.unit))
+
+
+def readable_columns(trial: Trial) -> tuple[Column, ...]:
+    """Give every column that is understood, whether or not the record book prints it.
+
+    Parameters
+    ----------
+    trial : Trial
+
+    Returns
+    -------
+    tuple of Column
+    """
     unit = trial.unit
-    given = [
+    return (*_drawn(unit), *_stages(unit), *_flushes(trial), *_last(unit))
+
+
+def _drawn(unit: str) -> tuple[Column, ...]:
+    return (
         Column(heading="code", kind="code", given=True, also=("label", f"{unit} code"),
                meaning=f"The code on the label of the {unit}. Do not change it."),
+        Column(heading="treatment", kind="text", given=True,
+               meaning="The treatment it was drawn for."),
         Column(heading="block", kind="text", given=True,
                meaning=f"Where the {unit} stands, as drawn."),
         Column(heading="place", kind="text", given=True, also=("position",),
                meaning="Its place there, counted from 1."),
         Column(heading="batch", kind="text", given=True,
                meaning="The batch it was mixed and heat-treated in, as drawn."),
-    ]  # fmt: skip
-    hidden = Column(heading="treatment", kind="text", given=True,
-                    meaning="The treatment it was drawn for.")  # fmt: skip
-    kept = [one for one in given if _is_used(one.heading, trial)]
-    if not trial.blind:
-        kept.insert(1, hidden)
-    return (*kept, *_stages(unit), *_flushes(trial), *_last(unit))
+    )  # fmt: skip
 
 
 def _is_used(heading: str, trial: Trial) -> bool:
+    if heading == "treatment":
+        return not trial.blind
     if heading == "block":
         return trial.design.layout != "completely random"
     return heading != "batch" or trial.design.applied_to == "batch"
@@ -115,8 +133,8 @@ def _is_used(heading: str, trial: Trial) -> bool:
 def _stages(unit: str) -> tuple[Column, ...]:
     return (
         Column(heading="fate", kind="fate",
-               meaning=f"How it ended: finished (picked to the end or picking was stopped for all), "
-               f"contaminated, lost otherwise (dropped, torn, eaten), or still going. "
+               meaning="How it ended: finished (picked to the end, or picking stopped for all), "
+               "contaminated, lost otherwise (dropped, torn, eaten), or still going. "
                f"A {unit} that was thrown out for mould is contaminated."),
         Column(heading="lost on", kind="date", also=("lost", "thrown out on"),
                meaning="The day it was thrown out, if it was."),

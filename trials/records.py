@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, TypeAlias
 
 import pandas as pd
 
+from trials.bag_checks import check_bags
+from trials.bag_rows import BagRow, read_bag_rows
+from trials.flush_states import bag_frame, flush_frame, settle_fates
+from trials.harvest_rows import add_pickings
 from trials.layout import Layout
-from trials.problems import Problem
+from trials.layout_file import LAYOUT_FILE, read_layout
+from trials.lock import LOCK_FILE, Lock, read_lock
+from trials.problems import Problem, Problems
+from trials.tables import RawTable, read_csv, read_sheet
 from trials.trial import Trial
+from trials.trial_file import TRIAL_FILE, read_trial
 
-__all__ = ["FATES", "Fate", "Records"]
+__all__ = ["BAGS_FILE", "BOOK_FILE", "FATES", "HARVESTS_FILE", "Fate", "Records", "read"]
+
+BOOK_FILE = "records.xlsx"
+BAGS_FILE = "bags.csv"
+HARVESTS_FILE = "harvests.csv"
 
 Fate: TypeAlias = Literal[
     "finished", "contaminated", "lost otherwise", "still going", "not recorded"
@@ -47,6 +60,8 @@ class Records:
         What is doubtful but did not stop the reading.
     sources : tuple of str
         Names of the files read.
+    lock : Lock or None
+        Plan and layout as they were at the draw; None where there is no ``plan.lock``.
     """
 
     trial: Trial
@@ -55,3 +70,115 @@ class Records:
     flushes: pd.DataFrame
     doubts: tuple[Problem, ...]
     sources: tuple[str, ...]
+    lock: Lock | None = None
+
+
+def read(folder: Path | str) -> Records:
+    """Read plan, layout and records of a trial folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path or str
+        The trial folder. The records are ``records.xlsx``, or ``bags.csv``, or ``bags.csv`` with
+        ``harvests.csv``.
+
+    Returns
+    -------
+    Records
+
+    Raises
+    ------
+    Problems
+        Every mistake in the files, and every doubt, at once.
+    """
+    folder = Path(folder)
+    trial = read_trial(folder)
+    layout = read_layout(folder, trial)
+    lock = read_lock(folder)
+    problems = _draw_problems(trial, layout, lock)
+    table, harvests = _sources(folder)
+    bags = read_bag_rows(table, trial, layout, problems, weighed=harvests is None)
+    if harvests is not None:
+        _refuse_two_places(bags, table, harvests, problems)
+        add_pickings(harvests, trial, bags, problems)
+    settle_fates(bags, trial, table.file, problems)
+    check_bags(bags, trial, table.file, problems)
+    order = {code: place for place, code in enumerate(layout.codes)}
+    bags.sort(key=lambda bag: order[bag.slot.code])
+    flushes = flush_frame(bags, trial, table.file, problems)
+    doubts = Problems.unless_clean(problems)
+    return Records(
+        trial=trial,
+        layout=layout,
+        bags=bag_frame(bags, flushes),
+        flushes=flushes,
+        doubts=doubts,
+        sources=(table.file,) if harvests is None else (table.file, harvests.file),
+        lock=lock,
+    )
+
+
+def _draw_problems(trial: Trial, layout: Layout, lock: Lock | None) -> list[Problem]:
+    """Hold plan and layout against what was locked at the draw."""
+    if lock is None:
+        what = "there is none, so nothing shows what was planned before the first bag"
+        mend = "Everything will be told as explored, not as planned."
+        return [Problem(file=LOCK_FILE, what=what, mend=mend, weight="doubt")]
+    problems = []
+    if not lock.fits_layout(layout):
+        what = "the layout was changed after the draw"
+        mend = "Put it back as it was drawn, or draw again with --redraw."
+        problems.append(Problem(file=LAYOUT_FILE, what=what, mend=mend))
+    if not lock.fits_design(trial):
+        what = "design or treatment codes were changed after the draw"
+        mend = "Put them back as they were (plan.lock shows them), or draw again with --redraw."
+        problems.append(Problem(file=TRIAL_FILE, key="design", what=what, mend=mend))
+    return problems
+
+
+def _sources(folder: Path) -> tuple[RawTable, RawTable | None]:
+    """Find the one place where the records stand."""
+    book, text, pickings = (folder / name for name in (BOOK_FILE, BAGS_FILE, HARVESTS_FILE))
+    harvests = read_csv(pickings) if pickings.is_file() else None
+    if text.is_file():
+        if book.is_file() and _is_begun(book):
+            what = f"{BOOK_FILE} and {BAGS_FILE} both hold records"
+            mend = "Keep one of the two here, and move the other out of the folder."
+            raise Problems([Problem(file=BAGS_FILE, what=what, mend=mend)])
+        return read_csv(text), harvests
+    if not book.is_file():
+        what = f"there are no records: neither {BOOK_FILE} nor {BAGS_FILE}"
+        mend = f"Draw the layout, which makes {BOOK_FILE}, and fill it in."
+        raise Problems([Problem(file=BOOK_FILE, what=what, mend=mend)])
+    table = read_sheet(book, "bags")
+    if table is None:
+        what = "has no sheet named “bags”"
+        raise Problems([Problem(file=BOOK_FILE, what=what, mend="Give the sheet its name back.")])
+    return table, harvests
+
+
+def _is_begun(book: Path) -> bool:
+    """Whether anything beyond what the program filled in stands in the record book."""
+    table = read_sheet(book, "bags")
+    if table is None:
+        return False
+    given = {"code", "treatment", "block", "place", "batch"}
+    entries = [place for place, name in enumerate(table.headings) if name not in given]
+    return any(
+        place < len(cells) and cells[place] not in (None, "")
+        for _, cells in table.rows
+        for place in entries
+    )
+
+
+def _refuse_two_places(
+    bags: list[BagRow], table: RawTable, harvests: RawTable, problems: list[Problem]
+) -> None:
+    weighed = [bag for bag in bags if bag.weights]
+    if weighed:
+        what = f"weights stand here and in {harvests.file}"
+        mend = "Keep each weight in one place: take the flush columns out, or the other file."
+        problems.append(Problem(file=table.file, row=weighed[0].row, what=what, mend=mend))
+        for bag in bags:
+            bag.weights.clear()
+            bag.picked.clear()

@@ -1,0 +1,176 @@
+"""What a blank means: not weighed, after loss, or not yet; and the totals that follow.
+
+0 g means looked and nothing there. A blank before a unit was lost is missing; a blank after it is
+not applicable; a blank of a unit that still stands, with nothing later, is not yet.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal, TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from trials.bag_rows import DATE_FIELDS, BagRow
+from trials.problems import Problem
+from trials.trial import Trial
+
+__all__ = ["FlushState", "bag_frame", "flush_frame", "settle_fates"]
+
+FlushState: TypeAlias = Literal["weighed", "missing", "after loss", "not yet"]
+_LOST = ("contaminated", "lost otherwise")
+
+
+def settle_fates(bags: list[BagRow], trial: Trial, file: str, problems: list[Problem]) -> None:
+    """Give every unit a fate; what had to be inferred is told as a doubt.
+
+    Parameters
+    ----------
+    bags : list of BagRow
+        A blank fate becomes ``finished`` when every flush was weighed, else ``not recorded``.
+    trial : Trial
+    file : str
+        For messages.
+    problems : list of Problem
+        Where doubts are added.
+    """
+    for bag in bags:
+        if bag.fate:
+            continue
+        whole = len(bag.weights) == trial.flushes
+        bag.fate = "finished" if whole else "not recorded"
+        if whole:
+            what, mend = "the fate is blank; every flush is weighed, so it counts as finished", ""
+        else:
+            what = "the fate is blank" if bag.weights else "nothing is written about its end"
+            mend = "Write finished, contaminated, lost otherwise or still going."
+        problems.append(
+            Problem(
+                file=file,
+                row=bag.row,
+                column="fate",
+                what=f"{bag.slot.code}: {what}",
+                mend=mend,
+                weight="doubt",
+            )
+        )
+
+
+def flush_frame(
+    bags: list[BagRow], trial: Trial, file: str, problems: list[Problem]
+) -> pd.DataFrame:
+    """Give one row a unit and planned flush, with what a blank means.
+
+    Parameters
+    ----------
+    bags : list of BagRow
+        With settled fates, in the order of the layout.
+    trial : Trial
+    file : str
+        For messages.
+    problems : list of Problem
+        Where a doubt is added for each missing weight.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `Records.flushes`.
+    """
+    latest = _latest_days(bags)
+    rows = []
+    for bag in bags:
+        for flush in range(1, trial.flushes + 1):
+            state = _state(bag, flush, latest)
+            if state == "missing" and bag.fate != "not recorded":
+                _tell_missing(bag, flush, file, problems)
+            rows.append(
+                (
+                    bag.slot.code,
+                    bag.slot.treatment,
+                    bag.slot.block,
+                    bag.slot.batch,
+                    flush,
+                    bag.weights.get(flush, np.nan),
+                    state,
+                    bag.picked.get(flush),
+                )
+            )
+    names = ["code", "treatment", "block", "batch", "flush", "grams", "state", "date"]
+    frame = pd.DataFrame(rows, columns=names)
+    kinds = {"flush": "int64", "grams": "float64", "date": "datetime64[ns]"}
+    return frame.astype(kinds)
+
+
+def _latest_days(bags: list[BagRow]) -> dict[int, dt.date]:
+    """Give the last day on which anyone picked each flush."""
+    latest: dict[int, dt.date] = {}
+    for bag in bags:
+        for flush, day in bag.picked.items():
+            if flush in bag.weights:
+                latest[flush] = max(latest.get(flush, day), day)
+    return latest
+
+
+def _state(bag: BagRow, flush: int, latest: dict[int, dt.date]) -> FlushState:
+    if flush in bag.weights:
+        return "weighed"
+    if any(later > flush for later in bag.weights):
+        return "missing"
+    if bag.fate in _LOST:
+        lost_on = bag.days.get("lost on")
+        passed = lost_on is not None and flush in latest and lost_on > latest[flush]
+        return "missing" if passed else "after loss"
+    return "not yet" if bag.fate == "still going" else "missing"
+
+
+def _tell_missing(bag: BagRow, flush: int, file: str, problems: list[Problem]) -> None:
+    what = f"{bag.slot.code}: flush {flush} is blank, so its total is not known"
+    mend = "Write the weight if you have it, or 0 if you looked and there was nothing."
+    problems.append(
+        Problem(
+            file=file, row=bag.row, column=f"flush {flush}", what=what, mend=mend, weight="doubt"
+        )
+    )
+
+
+def bag_frame(bags: list[BagRow], flushes: pd.DataFrame) -> pd.DataFrame:
+    """Give one row a unit of the layout, in its order.
+
+    Parameters
+    ----------
+    bags : list of BagRow
+        In the order of the layout, with settled fates.
+    flushes : pandas.DataFrame
+        As `flush_frame` gives it.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `Records.bags`.
+    """
+    frame = pd.DataFrame(
+        {
+            "code": [bag.slot.code for bag in bags],
+            "treatment": [bag.slot.treatment for bag in bags],
+            "block": [bag.slot.block for bag in bags],
+            "batch": [bag.slot.batch for bag in bags],
+            "position": [bag.slot.position for bag in bags],
+            "fate": [bag.fate for bag in bags],
+            "seen": [bag.seen for bag in bags],
+            "note": [bag.note for bag in bags],
+            "dry_weight_g": [
+                np.nan if bag.dry_weight_g is None else bag.dry_weight_g for bag in bags
+            ],
+        }
+    )
+    for heading, name in DATE_FIELDS.items():
+        frame[name] = pd.Series([bag.days.get(heading) for bag in bags], dtype="datetime64[ns]")
+    per_bag = len(flushes) // max(len(bags), 1)
+    grams = flushes["grams"].to_numpy().reshape(len(bags), per_bag)
+    state = flushes["state"].to_numpy().reshape(len(bags), per_bag)
+    missing = (state == "missing").sum(axis=1)
+    open_end = (state == "not yet").any(axis=1)
+    frame["total_g"] = np.where((missing > 0) | open_end, np.nan, np.nansum(grams, axis=1))
+    frame["missing_flushes"] = missing
+    return frame

@@ -1,0 +1,141 @@
+"""Starting files for `pinset new`: one for each kind of question, every line explained."""
+
+from __future__ import annotations
+
+from typing import Literal, TypeAlias
+
+__all__ = ["QUESTIONS", "Question", "starter"]
+
+Question: TypeAlias = Literal["yield", "contamination", "flush"]
+QUESTIONS: tuple[Question, ...] = ("yield", "contamination", "flush")
+
+_TRIAL = """\
+# The plan of a trial. Change what stands right of each “=”. Lines after “#” explain.
+# When it says what you want, run:  pinset layout {folder}
+# Do not change design and treatments after the draw.
+
+format = 1
+
+[trial]
+title = "{title}"
+question = "{question}"
+species = "oyster"        # what you grow
+strain = ""               # name or number of the culture, if you know it
+place = ""                # which room or tent; a trial speaks for the place it was in
+unit = "bag"              # what one unit is called: bag, bucket, tray, log, block ...
+# start = 2026-03-02      # the day of spawning, year-month-day, without quotes
+flushes = {flushes}               # how many flushes you will pick and weigh
+blind = {blind}              # true: labels hide the treatment, so that nobody weighs with hope
+weights = "g"             # g, kg, oz or lb: what your scale shows and the page speaks
+
+# One table for each thing compared. Exactly one is the control: what you do now.
+[[treatments]]
+code = "A"                # short; it is what tables and figures show
+name = "{control}"
+control = true
+
+[[treatments]]
+code = "B"
+name = "{challenger}"
+
+[design]
+{design}
+seed = {seed}             # any whole number; the same number draws the same layout again
+
+[aim]                     # what the trial is to show, decided before the first bag
+{aim}
+confidence = 0.95         # how sure the ranges are: 0.95 is 19 times in 20
+
+# Optional: what it costs, for the answer in money.
+# [costs]
+# price_per_kg = 12.0
+# cost_per_bag = 2.5
+# shelf_days_to_first = 30
+# shelf_days_per_flush = 10
+# currency = "EUR"
+"""
+
+_BLOCKS = """\
+layout = "complete blocks" # every treatment on every shelf; or "completely random"
+block = "shelf"            # what is kept alike: shelf, day, room
+blocks = 8                 # how many of them
+units_per_treatment = 2    # bags of each treatment on each shelf
+applied_to = "bag"         # each bag could have got the other treatment"""
+
+_BATCHES = """\
+# A heat treatment is given to a whole batch: the batch is what counts, not the bag.
+# Many small batches tell more than few large ones.
+layout = "completely random"
+units_per_treatment = 6    # batches of each treatment
+applied_to = "batch"
+bags_per_batch = 10        # bags in each batch"""
+
+_AIMS: dict[Question, str] = {
+    "yield": """\
+outcome = "yield"         # grams of mushrooms per bag, all flushes together
+claim = "better"          # better, no worse or same
+worthwhile = "15 %"       # the smallest gain you would change for; or a weight: "40 g"
+""",
+    "contamination": """\
+outcome = "contamination" # bags lost to mould or sourness
+claim = "no worse"        # better, no worse or same
+worthwhile = "5 in 100"   # how many more bags lost in a hundred you could live with
+""",
+    "flush": """\
+outcome = "flush drop"    # the share of a flush that the next one keeps
+claim = "better"          # better, no worse or same
+worthwhile = "10 in 100"  # so many hundredths of a flush more would be worth having
+""",
+}
+
+_WORDS: dict[Question, dict[str, str]] = {
+    "yield": {
+        "title": "Which mix yields more",
+        "question": "Does mix B give more mushrooms per bag than mix A?",
+        "control": "mix A, what I use now",
+        "challenger": "mix B",
+        "flushes": "3",
+        "blind": "true",
+        "design": _BLOCKS,
+    },
+    "contamination": {
+        "title": "Is a shorter heat treatment safe enough",
+        "question": "Does the shorter heat treatment lose more bags?",
+        "control": "the full time",
+        "challenger": "the shorter time",
+        "flushes": "1",
+        "blind": "true",
+        "design": _BATCHES,
+    },
+    "flush": {
+        "title": "How fast the flushes fall",
+        "question": "Does mix B keep more of its yield from flush to flush?",
+        "control": "mix A, what I use now",
+        "challenger": "mix B",
+        "flushes": "4",
+        "blind": "true",
+        "design": _BLOCKS,
+    },
+}
+
+
+def starter(question: Question, *, folder: str, seed: int) -> str:
+    """Give a commented starting file.
+
+    Parameters
+    ----------
+    question : {"yield", "contamination", "flush"}
+        What the trial asks.
+    folder : str
+        The trial folder, for the command in the comment.
+    seed : int
+        Seed of the draw.
+
+    Returns
+    -------
+    str
+        Text of a trial file that `check_trial` accepts.
+    """
+    shown = " ".join(folder.split())
+    aim = _AIMS[question].rstrip("\n")
+    return _TRIAL.format(folder=shown, seed=seed, aim=aim, **_WORDS[question])
