@@ -1,0 +1,144 @@
+"""Small English: plurals, lists, counts, the first letter of a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+__all__ = [
+    "be",
+    "capital",
+    "counted",
+    "full_stop",
+    "in_words",
+    "listed",
+    "odds",
+    "on_or_in",
+    "plural",
+]
+
+_WORDS = (
+    "none", "one", "two", "three", "four", "five", "six",
+    "seven", "eight", "nine", "ten", "eleven", "twelve",
+)  # fmt: skip
+_ODD_PLURALS = {"shelf": "shelves", "loaf": "loaves", "half": "halves"}
+_STOOD_ON = ("shelf", "rack", "table", "bench", "day", "floor", "row", "trolley", "bed")
+
+
+def plural(word: str) -> str:
+    """Give the plural of a grower's word for a unit.
+
+    Examples
+    --------
+    >>> [plural(word) for word in ("bag", "box", "batch", "tray", "shelf", "nursery")]
+    ['bags', 'boxes', 'batches', 'trays', 'shelves', 'nurseries']
+    """
+    stem, _, last = word.rpartition(" ")
+    lead = f"{stem} " if stem else ""
+    low = last.lower()
+    if low in _ODD_PLURALS:
+        return lead + last[0] + _ODD_PLURALS[low][1:]
+    if low.endswith(("s", "x", "z", "ch", "sh")):
+        return lead + last + "es"
+    if low.endswith("y") and low[-2:-1] not in tuple("aeiou"):
+        return lead + last[:-1] + "ies"
+    return lead + last + "s"
+
+
+def counted(number: int, word: str) -> str:
+    """Give a count with its word, in the singular or plural.
+
+    Examples
+    --------
+    >>> counted(1, "bag"), counted(48, "bag"), counted(0, "box")
+    ('1 bag', '48 bags', '0 boxes')
+    """
+    return f"{number} {word if number == 1 else plural(word)}"
+
+
+def in_words(number: int) -> str:
+    """Give a count in words up to twelve, in figures beyond.
+
+    Examples
+    --------
+    >>> in_words(0), in_words(6), in_words(40)
+    ('none', 'six', '40')
+    """
+    return _WORDS[number] if 0 <= number < len(_WORDS) else str(number)
+
+
+def listed(words: Iterable[str], *, last: str = "and") -> str:
+    """List words as one says them.
+
+    Examples
+    --------
+    >>> listed(["yield", "losses", "price"])
+    'yield, losses and price'
+    """
+    all_words = list(words)
+    if len(all_words) < 2:
+        return "".join(all_words)
+    return f"{', '.join(all_words[:-1])} {last} {all_words[-1]}"
+
+
+def be(number: int) -> str:
+    """Give “was” for one or none of something, “were” for more.
+
+    Examples
+    --------
+    >>> be(0), be(1), be(3)
+    ('was', 'was', 'were')
+    """
+    return "were" if number > 1 else "was"
+
+
+def capital(text: str) -> str:
+    """Begin with a capital, leaving the rest as it is.
+
+    Examples
+    --------
+    >>> capital("oat bran gave more.")
+    'Oat bran gave more.'
+    """
+    return text[:1].upper() + text[1:]
+
+
+def full_stop(text: str) -> str:
+    """Make a sentence of a remark: a capital before, a full stop behind.
+
+    Examples
+    --------
+    >>> full_stop("one batch a side")
+    'One batch a side.'
+    """
+    tidy = text.strip()
+    if tidy and tidy[-1] not in ".?!":
+        tidy += "."
+    return capital(tidy)
+
+
+def odds(level: float) -> str:
+    """Say a confidence as how many times in how many.
+
+    Examples
+    --------
+    >>> odds(0.95), odds(0.9), odds(0.99), odds(0.935)
+    ('19 times in 20', '9 times in 10', '99 times in 100', 'about 94 times in 100')
+    """
+    share = Fraction(level).limit_denominator(10_000)
+    for whole in (10, 20, 40, 100):
+        times = share * whole
+        if times.denominator == 1:
+            return f"{times.numerator} times in {whole}"
+    return f"about {level * 100:.0f} times in 100"
+
+
+def on_or_in(block: str) -> str:
+    """Give the little word that goes before a block: on a shelf, in a room.
+
+    Examples
+    --------
+    >>> on_or_in("shelf"), on_or_in("room")
+    ('on', 'in')
+    """
+    return "on" if block.lower().split(" ")[-1] in _STOOD_ON else "in"
