@@ -295,8 +295,8 @@ def _fit_usable(
         both = wide[:, None] * wide[None]
         for array, mask in ((sums.cross, both), (sums.size_cross, both), (sums.group_sums, wide)):
             array *= mask
-    start = starting_ratios(observed_squares(design, residual, present), expected)
-    found = search_ratios(design, sums, start)
+    squares, doubled = observed_squares(design, residual, present)
+    found = search_ratios(design, sums, starting_ratios(squares, expected), doubled)
     answer = infer_contrasts(design, sums, found.ratios, plan.rows)
     good = found.converged & part.estimable[:, on]
     part.converged[on] = found.converged

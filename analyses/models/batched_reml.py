@@ -22,7 +22,7 @@ __all__ = ["RatioSearch", "search_ratios", "traced"]
 
 Flags = npt.NDArray[np.bool_]
 _STEPS = 60  # evaluations before a trial is given up
-_SMALL = 1e-14  # squared length of the last step, in standard errors of the ratios
+_SMALL = 1e-15  # squared length of the step that would come next, in standard errors
 _SLACK = 1e-10  # rise of the criterion that is rounding error
 
 
@@ -122,13 +122,13 @@ def _residual_form(
     return form, fitted
 
 
-def _step(point: _Point, ratios: Array) -> tuple[Array, Array]:
-    """Give the next ratios and the squared length of the step in standard errors.
+def _step(point: _Point, ratios: Array, left_out: Flags) -> tuple[Array, Array]:
+    """Give the change of the ratios and the squared length of the step in standard errors.
 
     A ratio at zero whose slope points outwards stays; one that the step would take below zero
     goes to zero and the others are solved for again.
     """
-    held = (ratios <= 0) & (point.slope >= 0)
+    held = left_out | ((ratios <= 0) & (point.slope >= 0))
     change = np.zeros_like(ratios)
     for _ in range(len(ratios) + 1):
         free = ~held
@@ -149,7 +149,9 @@ def _step(point: _Point, ratios: Array) -> tuple[Array, Array]:
     return change, np.abs(length)
 
 
-def search_ratios(design: NestedDesign, sums: TrialSums, start: Array) -> RatioSearch:
+def search_ratios(
+    design: NestedDesign, sums: TrialSums, start: Array, left_out: Flags
+) -> RatioSearch:
     """Minimise the REML criterion of each trial over its variance ratios.
 
     Parameters
@@ -160,30 +162,35 @@ def search_ratios(design: NestedDesign, sums: TrialSums, start: Array) -> RatioS
         Sums of the trials, the response scaled so that its residual variance is about 1.
     start
         First ratios, shape (terms, trials).
+    left_out
+        Terms to keep out of the model, shape (terms, trials).
     """
     terms, trials = start.shape
+    start = np.where(left_out, 0.0, start)
     ratios, converged = start.copy(), np.zeros(trials, bool)
     evaluations = np.zeros(trials, np.intp)
     if not terms or not trials:
         return RatioSearch(ratios, np.ones(trials, bool), evaluations)
     running = np.arange(trials)
     here, before, best = start.copy(), start.copy(), np.full(trials, np.inf)
+    last = np.ones(trials)
     for _ in range(_STEPS):
         point = _evaluate(design, sums, here)
         evaluations[running] += 1
         rose = ~(point.value <= best + _SLACK * (1 + np.abs(best)))
-        change, length = _step(point, here)
+        change, length = _step(point, here, left_out)
         after = np.where(rose, 0.5 * (here + before), np.maximum(here + change, 0.0))
         before = np.where(rose, before, here)
         best = np.where(rose, best, point.value)
-        finished = ~rose & (length < _SMALL)
-        here = after
+        # Steps shrink at least by the factor of the last two: where would the next one lead?
+        finished = ~rose & (length * np.minimum(length / last, 1.0) < _SMALL)
+        here, last = after, np.where(rose, 1.0, np.maximum(length, 1e-300))
         ratios[:, running] = here
         converged[running[finished]] = True
         if finished.all():
             break
         if finished.mean() > 0.1:
             on = np.flatnonzero(~finished)
-            running, sums = running[on], sums.of(on)
-            here, before, best = here[:, on], before[:, on], best[on]
+            running, sums, left_out = running[on], sums.of(on), left_out[:, on]
+            here, before, best, last = here[:, on], before[:, on], best[on], last[on]
     return RatioSearch(ratios, converged, evaluations)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from analyses.models.jets import Array
 from analyses.models.nested_design import NestedDesign
@@ -12,7 +13,9 @@ __all__ = ["expected_squares", "observed_squares", "starting_ratios"]
 _LARGEST = 20_000_000  # rows x groups up to which expectations are worked out
 
 
-def observed_squares(design: NestedDesign, residual: Array, present: Array) -> Array:
+def observed_squares(
+    design: NestedDesign, residual: Array, present: Array
+) -> tuple[Array, npt.NDArray[np.bool_]]:
     """Give residual sums of squares between the groups of each term, and in all.
 
     Parameters
@@ -26,16 +29,25 @@ def observed_squares(design: NestedDesign, residual: Array, present: Array) -> A
 
     Returns
     -------
-    Array
+    squares
         Shape (terms + 1, trials), innermost term first, the total last.
+    doubled
+        Terms whose groups are, in this trial, those of the term outside or single rows, so that
+        its variance cannot be told from the other, shape (terms, trials).
     """
     squares = np.empty((design.terms + 1, residual.shape[1]))
+    occupied = np.empty((design.terms, residual.shape[1]))
     for term, starts in enumerate(design.row_starts):
         sums = np.add.reduceat(residual, starts, axis=0)
         counts = np.add.reduceat(present, starts, axis=0)
+        occupied[term] = np.count_nonzero(counts, axis=0)
         squares[term] = np.einsum("gt,gt->t", sums, sums / np.maximum(counts, 1.0))
     squares[-1] = np.einsum("rt,rt->t", residual, residual)
-    return squares
+    doubled = np.zeros(occupied.shape, bool)
+    doubled[:-1] = occupied[:-1] == occupied[1:]
+    if design.terms:
+        doubled[0] |= occupied[0] == present.sum(axis=0)
+    return squares, doubled
 
 
 def expected_squares(design: NestedDesign) -> Array:

@@ -116,7 +116,7 @@ def _by_group(
     starts = design.member_starts[0] if design.member_starts else np.zeros(0, np.intp)
     sums = np.empty((len(starts), 1, rank + 1, trials))
     counts = np.empty((len(starts), 1, trials))
-    ends = np.append(starts[1:], len(basis))
+    ends = [*starts[1:], len(basis)] if len(starts) else []
     for group, (start, end) in enumerate(zip(starts, ends, strict=True)):
         sums[group, 0, :rank] = basis[start:end].T @ present[start:end]
         sums[group, 0, rank] = response[start:end].sum(axis=0)
@@ -213,24 +213,23 @@ def _add_whole(
 def _add_partial(
     bags: _Bags, sizes: npt.NDArray[np.intp], size_cross: Array, group_sums: Array
 ) -> None:
-    """Add the bags that lost some of their rows, one case at a time."""
+    """Add the bags that lost some of their rows, those of one size and trial together."""
     bag, trial = bags.partial
     if not len(bag):
         return
     k = np.searchsorted(sizes, bags.counts[bag, trial])
-    s = bags.partial_sums
-    trials = bags.totals.shape[1]
-    keys, sums = _gathered(k * trials + trial, np.einsum("cq,cp->cqp", s, s))
-    size_cross[keys // trials, :, :, keys % trials] += sums
+    trials, columns = bags.totals.shape[1], bags.partial_sums.shape[1]
+    key = k * trials + trial
+    order = np.argsort(key, kind="stable")
+    counts = np.bincount(key, minlength=len(sizes) * trials)
+    place = np.arange(len(key)) - np.repeat(np.cumsum(counts) - counts, counts)
+    stacked = np.zeros((len(counts), int(counts.max()), columns))
+    stacked[key[order], place] = bags.partial_sums[order]
+    cross = np.matmul(stacked.transpose(0, 2, 1), stacked)
+    size_cross += cross.reshape(len(sizes), trials, columns, columns).transpose(0, 2, 3, 1)
     if len(group_sums):
-        keys, sums = _gathered((bags.group[bag] * len(sizes) + k) * trials + trial, s)
-        place, t = np.divmod(keys, trials)
-        group_sums[place // len(sizes), place % len(sizes), :, t] += sums
-
-
-def _gathered(keys: npt.NDArray[np.intp], values: Array) -> tuple[npt.NDArray[np.intp], Array]:
-    """Sum the values that share a key."""
-    order = np.argsort(keys, kind="stable")
-    ordered = keys[order]
-    starts = np.flatnonzero(np.diff(ordered, prepend=-1))
-    return ordered[starts], np.add.reduceat(values[order], starts, axis=0)
+        cell = (bags.group[bag] * len(sizes) + k) * trials + trial
+        cells = len(group_sums) * len(sizes) * trials
+        for column, values in enumerate(bags.partial_sums.T):
+            sums = np.bincount(cell, weights=values, minlength=cells)
+            group_sums[:, :, column] += sums.reshape(len(group_sums), len(sizes), trials)
