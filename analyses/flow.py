@@ -1,0 +1,41 @@
+"""Where the units went, from made to fruited; every unit is in exactly one place."""
+
+from __future__ import annotations
+
+from analyses.analysis import FlowStep
+from trials.records import Records
+
+__all__ = ["flow"]
+
+
+def flow(records: Records) -> tuple[FlowStep, ...]:
+    """Count the units of each treatment by where they ended.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    tuple of FlowStep
+        In the order of the plan; `made` is the sum of the other counts.
+    """
+    steps = []
+    for one in records.trial.treatments:
+        bags = records.bags[records.bags["treatment"] == one.code]
+        fate = bags["fate"]
+        finished = bags[fate == "finished"]
+        steps.append(
+            FlowStep(
+                treatment=one.code,
+                made=len(bags),
+                contaminated=int((fate == "contaminated").sum()),
+                lost_otherwise=int((fate == "lost otherwise").sum()),
+                still_going=int((fate == "still going").sum()),
+                not_recorded=int((fate == "not recorded").sum()),
+                gave_nothing=int((finished["total_g"] == 0).sum()),
+                fruited=int((finished["total_g"] > 0).sum()),
+                incomplete=int(finished["total_g"].isna().sum()),
+            )
+        )
+    return tuple(steps)

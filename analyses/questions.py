@@ -1,0 +1,163 @@
+"""Which analyses a plan calls for, and their answers: the planned one first.
+
+To add an outcome: write ``<outcome>_answer(records, unit, ..., level=...)`` in a file of its own,
+giving a `Comparison`, and add it to `_answers`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from analyses.analysis import Analysis
+from analyses.cautions import cautions
+from analyses.comparison import Comparison
+from analyses.contamination import contamination_answer, loss_counts
+from analyses.finding import Finding, judge
+from analyses.flow import flow
+from analyses.flush_table import flush_rows
+from analyses.planned import why_explored
+from analyses.unit import unit_story
+from analyses.yields import FRUITED, STARTED, yield_answer
+from trials.lock import changes
+from trials.measures import WeightUnit, grams, weight_unit
+from trials.records import Records
+from trials.trial import Margin, Outcome
+
+__all__ = ["Question", "analyse", "questions"]
+
+_SHORT = {STARTED: "started", FRUITED: "fruited"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One thing to be asked of the records.
+
+    Parameters
+    ----------
+    outcome : str
+    estimand : str
+        Over which units.
+    explored_because : str
+        Why it counts as explored; empty when the plan asks just this.
+    """
+
+    outcome: Outcome
+    estimand: str
+    explored_because: str = ""
+
+
+def questions(records: Records) -> tuple[Question, ...]:
+    """Say what is asked of the records: what the plan aims at first, the rest as explored.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    tuple of Question
+        Outcomes that nothing was recorded of are left out.
+    """
+    asked: list[tuple[Outcome, str]] = []
+    if records.flushes["grams"].notna().any():
+        asked += [("yield", STARTED), ("yield", FRUITED)]
+    if (records.bags["fate"] != "not recorded").any():
+        asked.append(("contamination", STARTED))
+    aim = records.trial.aim.outcome
+    asked.sort(key=lambda one: one[0] != aim)
+    return tuple(
+        Question(
+            outcome=outcome,
+            estimand=estimand,
+            explored_because=why_explored(records, outcome, main=estimand == STARTED),
+        )
+        for outcome, estimand in asked
+    )
+
+
+def analyse(records: Records) -> Analysis:
+    """Answer every question that a plan calls for.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    Analysis
+    """
+    unit = unit_story(records)
+    level = records.trial.aim.confidence
+    asked = questions(records)
+    answers = [_answer(question, records, level) for question in asked]
+    findings = tuple(
+        finding
+        for question, answer in zip(asked, answers, strict=True)
+        for finding in _findings(question, answer, records)
+    )
+    lock = records.lock
+    steps, losses = flow(records), loss_counts(records, level=level)
+    return Analysis(
+        records=records,
+        unit=unit,
+        findings=findings,
+        means=tuple(mean for answer in answers for mean in answer.means),
+        losses=losses,
+        flow=steps,
+        flush_rows=flush_rows(records),
+        models=tuple(answer.model for answer in answers if answer.model is not None),
+        changes=tuple(told for _, told in changes(lock, records.trial)) if lock else (),
+        locked=lock.drawn.date().isoformat() if lock else "",
+        fingerprint=lock.fingerprint if lock else "",
+        cautions=cautions(records, unit, steps, findings),
+    )
+
+
+def _answer(question: Question, records: Records, level: float) -> Comparison:
+    unit = unit_story(records)
+    if question.outcome == "contamination":
+        return contamination_answer(records, unit, level=level)
+    return yield_answer(records, unit, question.estimand, level=level)
+
+
+def _findings(question: Question, answer: Comparison, records: Records) -> list[Finding]:
+    trial = records.trial
+    planned = not question.explored_because
+    same_outcome = question.outcome == trial.aim.outcome
+    claim = trial.aim.claim if same_outcome else "better"
+    told = []
+    for estimate in answer.estimates:
+        pair = tuple(
+            mean
+            for code in (estimate.control, estimate.treatment)
+            for mean in answer.means
+            if mean.treatment == code and mean.unit == estimate.unit
+        )
+        margin = trial.aim.worthwhile if same_outcome else None
+        worthwhile = _in_unit(margin, pair[0].value) if margin else None
+        judgement = judge(estimate, claim=claim, worthwhile=worthwhile)
+        told.append(
+            Finding(
+                id=f"{question.outcome}-{_SHORT[question.estimand]}-{estimate.treatment}",
+                estimate=estimate,
+                claim=claim,
+                planned=planned,
+                explored_because=question.explored_because,
+                verdict=judgement.verdict,
+                reasons=judgement.reasons,
+                worthwhile=worthwhile,
+                p_rerandomised=None,
+                means=pair,
+            )
+        )
+    return told
+
+
+def _in_unit(margin: Margin, control_mean: float) -> float | None:
+    """Turn a margin into the unit of the estimate; per cent are of the control's mean."""
+    if margin.unit == "%":
+        worth = margin.value / 100 * control_mean
+        return worth if math.isfinite(worth) and worth > 0 else None
+    unit: WeightUnit | None = weight_unit(margin.unit)
+    return margin.value if unit is None else grams(margin.value, unit)

@@ -1,0 +1,54 @@
+"""The unit that counts: the smallest thing that could have received another treatment.
+
+Hurlbert (1984), Ecological Monographs 54, 187-211; ARRIVE 2.0, item 1; Campbell et al. (2012),
+BMJ 345, e5661 (CONSORT for cluster trials).
+"""
+
+from __future__ import annotations
+
+from analyses.analysis import UnitStory
+from trials.records import Records
+
+__all__ = ["unit_story"]
+
+
+def unit_story(records: Records) -> UnitStory:
+    """Say which unit counts in a trial, and why.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    UnitStory
+        Batches, where the plan applies treatments to batches or the records show that no batch
+        ever held two treatments; otherwise bags.
+    """
+    trial, bags = records.trial, records.bags
+    word = trial.unit
+    named = bags["batch"] != ""
+    tracked = bool(named.any())
+    mixed = tracked and bool((bags[named].groupby("batch")["treatment"].nunique() > 1).any())
+    by_plan = trial.design.applied_to == "batch"
+    if tracked and (by_plan or not mixed):
+        counts = bags[named].groupby("treatment")["batch"].nunique()
+        why = (
+            f"Each treatment was given to whole batches, so one batch is one try: {word}s of one "
+            "batch share its luck."
+        )
+        counted = "batch"
+    else:
+        counts = bags.groupby("treatment")["code"].nunique()
+        why = f"Each {word} could have been given any of the treatments, so each one is one try."
+        counted = word
+    per_treatment = tuple((one.code, int(counts.get(one.code, 0))) for one in trial.treatments)
+    blocked = trial.design.layout != "completely random"
+    return UnitStory(
+        counted=counted,
+        total=sum(count for _, count in per_treatment),
+        per_treatment=per_treatment,
+        why=why,
+        blocks=len(records.layout.blocks) if blocked else 0,
+        block=trial.design.block if blocked else "",
+    )
