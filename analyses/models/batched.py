@@ -187,7 +187,8 @@ def _spanned(design: NestedDesign, x: Array, contrasts: Array) -> Flags:
     """Say which contrasts the design could estimate if no row were missing."""
     back = design.basis.T @ x[design.order]
     gap = np.abs(contrasts - contrasts @ design.into_basis @ back).max(axis=1, initial=0.0)
-    return gap <= 1e-8 * np.maximum(np.abs(contrasts).max(axis=1, initial=0.0), 1e-300)
+    size = np.maximum(np.abs(contrasts).max(axis=1, initial=0.0), 1e-300)
+    return np.asarray(gap <= 1e-8 * size)
 
 
 def _chunks(design: NestedDesign, trials: int) -> list[slice]:
@@ -311,19 +312,21 @@ def _fit_usable(
 
 def _finish(parts: list[_Part], terms: tuple[str, ...], confidence: float) -> BatchFit:
     """Join the chunks, test, and count what could not be answered."""
-
-    def joined(name: str) -> npt.NDArray[np.generic]:
-        return np.concatenate([getattr(part, name) for part in parts], axis=-1)
-
-    estimates, errors, df = joined("estimates"), joined("standard_errors"), joined("df")
+    estimates = np.concatenate([part.estimates for part in parts], axis=1)
+    errors = np.concatenate([part.standard_errors for part in parts], axis=1)
+    df = np.concatenate([part.df for part in parts], axis=1)
+    variances = np.concatenate([part.variances for part in parts], axis=1)
+    estimable = np.concatenate([part.estimable for part in parts], axis=1)
+    converged = np.concatenate([part.converged for part in parts])
+    flat = np.concatenate([part.flat for part in parts])
+    full = np.concatenate([part.full for part in parts])
     with np.errstate(divide="ignore", invalid="ignore"):
         t = estimates / errors
         half = stdtrit(df, 0.5 + confidence / 2) * errors
-    variances = joined("variances")
     components = (*terms, "residual")
     at_zero = variances == 0
-    notes = _notes(joined("converged"), joined("flat"), joined("full"), joined("estimable"))
-    notes += _zero_notes(components[:-1], at_zero & ~joined("flat"))
+    notes = _notes(converged, flat, full, estimable)
+    notes += _zero_notes(components[:-1], at_zero & ~flat)
     return BatchFit(
         estimates=estimates,
         standard_errors=errors,
@@ -334,7 +337,7 @@ def _finish(parts: list[_Part], terms: tuple[str, ...], confidence: float) -> Ba
         high=estimates + half,
         variances=variances,
         components=components,
-        converged=joined("converged"),
+        converged=converged,
         at_zero=at_zero,
         confidence=confidence,
         notes=notes,

@@ -22,8 +22,9 @@ __all__ = ["RatioSearch", "search_ratios", "traced"]
 
 Flags = npt.NDArray[np.bool_]
 _STEPS = 60  # evaluations before a trial is given up
-_SMALL = 1e-15  # squared length of the step that would come next, in standard errors
-_SLACK = 1e-10  # rise of the criterion that is rounding error
+_SMALL = 1e-17  # squared length of the step that would come next, in standard errors
+_NOISE = 1e-11  # squared length below which steps that stay as long are rounding error
+_ROUNDING = 64 * np.finfo(float).eps
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,16 +54,17 @@ class _Point:
     value: Array
     slope: Array
     curvature: Array
+    noise: Array  # rounding error of the value, large where blocks dwarf the residual
 
 
 def traced(risen: Jet, inverse: Array) -> Jet:
     """Give the jet of t' C t for C symmetric, with as many derivatives as `risen` has."""
 
     def against(t: Array) -> Array:
-        return np.einsum("qrt,grt->gqt", inverse, t)
+        return np.asarray(np.einsum("qrt,grt->gqt", inverse, t))
 
     def along(t: Array, other: Array) -> Array:
-        return np.einsum("gqt,gqt->gt", t, other)
+        return np.asarray(np.einsum("gqt,gqt->gt", t, other))
 
     weighted = against(risen.value)
     turned = {i: against(d) for i, d in risen.first.items()} if risen.second else {}
@@ -101,7 +103,8 @@ def _evaluate(design: NestedDesign, sums: TrialSums, ratios: Array) -> _Point:
                 told = (both > 1e-10 * bend) & (bend * (1 + ratios[i] ** 2) > 1e-12 * rest)
                 both = np.where(told, both, 0.0)
             curvature[i, j] = curvature[j, i] = both * left / rest
-    return _Point(value, slope, curvature)
+    noise = _ROUNDING * left * (1.0 + sums.cross[rank, rank] / rest)
+    return _Point(value, slope, curvature, noise)
 
 
 def _residual_form(
@@ -177,13 +180,16 @@ def search_ratios(
     for _ in range(_STEPS):
         point = _evaluate(design, sums, here)
         evaluations[running] += 1
-        rose = ~(point.value <= best + _SLACK * (1 + np.abs(best)))
+        rose = ~(point.value <= best + point.noise)
         change, length = _step(point, here, left_out)
         after = np.where(rose, 0.5 * (here + before), np.maximum(here + change, 0.0))
         before = np.where(rose, before, here)
         best = np.where(rose, best, point.value)
         # Steps shrink at least by the factor of the last two: where would the next one lead?
-        finished = ~rose & (length * np.minimum(length / last, 1.0) < _SMALL)
+        finished = length * np.minimum(length / last, 1.0) < _SMALL
+        noise = _NOISE + point.noise**2
+        finished |= (length < noise) & (last < noise) & (length > 0.1 * last)
+        finished &= ~rose
         here, last = after, np.where(rose, 1.0, np.maximum(length, 1e-300))
         ratios[:, running] = here
         converged[running[finished]] = True

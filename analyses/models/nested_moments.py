@@ -97,4 +97,5 @@ def starting_ratios(squares: Array, expected: Array) -> Array:
     variances = np.linalg.lstsq(expected, squares, rcond=None)[0]
     least = 1e-3 * squares[-1] / max(expected[-1, -1], 1.0)
     residual = np.maximum(np.maximum(variances[-1], least), 1e-300)
-    return np.clip(variances[:-1] / residual, 0.0, 1e4)
+    ratios: Array = np.clip(variances[:-1] / residual, 0.0, 1e4)
+    return ratios

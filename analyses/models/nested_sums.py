@@ -89,12 +89,14 @@ def sum_trials(
 def fixed_products(design: NestedDesign, present: Array) -> Array:
     """Give U'U over the rows present, shape (rank, rank, trials)."""
     rank = design.basis.shape[1]
-    return (_outer_rows(design.basis).T @ present).reshape(rank, rank, -1)
+    products: Array = _outer_rows(design.basis).T @ present
+    return products.reshape(rank, rank, -1)
 
 
 def _outer_rows(rows: Array) -> Array:
     """Give x x' of each row, flattened, shape (rows, rank * rank)."""
-    return np.einsum("ir,is->irs", rows, rows).reshape(len(rows), -1)
+    outer: Array = np.einsum("ir,is->irs", rows, rows)
+    return outer.reshape(len(rows), -1)
 
 
 def _cross_products(basis: Array, response: Array, fixed: Array) -> Array:

@@ -169,6 +169,9 @@ class NestedVariance:
 
 def _sum(a: Jet, b: Jet) -> Jet:
     """Add two jets."""
-    first = {i: a.first.get(i, 0.0) + b.first.get(i, 0.0) for i in {**a.first, **b.first}}
-    second = {ij: a.second.get(ij, 0.0) + b.second.get(ij, 0.0) for ij in {**a.second, **b.second}}
+    nothing = np.zeros(1)
+    first = {i: a.first.get(i, nothing) + b.first.get(i, nothing) for i in {**a.first, **b.first}}
+    second = {
+        ij: a.second.get(ij, nothing) + b.second.get(ij, nothing) for ij in {**a.second, **b.second}
+    }
     return Jet(a.value + b.value, first, second)
