@@ -1,0 +1,35 @@
+"""Say what the records show, here in the terminal."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["add_arguments", "run"]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the words of the command."""
+    parser.add_argument("folder", help="the trial folder")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read, analyse and print; nothing is written."""
+    import json
+    from pathlib import Path
+
+    from analyses.questions import analyse
+    from reports.results import results
+    from trials.records import read
+
+    analysis = analyse(read(Path(args.folder)))
+    if args.json:
+        print(json.dumps(results(analysis), ensure_ascii=False))
+        return 0
+    import shutil
+
+    from reports.summary import summary
+
+    width = min(shutil.get_terminal_size((80, 24)).columns, 88)
+    print(summary(analysis, width=width))
+    print(f"\nNext: pinset report {args.folder}")
+    return 0

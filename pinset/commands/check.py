@@ -1,0 +1,39 @@
+"""Find the mistakes in plan, layout and records, all at once."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["add_arguments", "run"]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the words of the command."""
+    parser.add_argument("folder", help="the trial folder")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read everything and say what is wrong or doubtful."""
+    from pathlib import Path
+
+    from pinset.telling import tell
+    from trials.records import read
+
+    records = read(Path(args.folder))
+    if not args.json and records.doubts:
+        print("Worth a look, though nothing is plainly wrong:")
+        for doubt in records.doubts:
+            print(f"  - {doubt}")
+    fates = records.bags["fate"].value_counts()
+    count = len(records.bags)
+    return tell(
+        f"Read {count} {records.trial.unit}s from {' and '.join(records.sources)}: no mistakes"
+        f"{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
+        f"pinset report {args.folder}",
+        as_json=args.json,
+        more={
+            "units": count,
+            "fates": {str(fate): int(number) for fate, number in fates.items()},
+            "doubts": [doubt.to_dict() for doubt in records.doubts],
+        },
+    )

@@ -1,0 +1,44 @@
+"""Draw the layout by lot, and make labels, sheets and record book."""
+
+from __future__ import annotations
+
+import argparse
+
+__all__ = ["add_arguments", "run"]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the words of the command."""
+    parser.add_argument("folder", help="the trial folder")
+    parser.add_argument(
+        "--redraw",
+        action="store_true",
+        help="draw again although there is a layout; the old one is kept in a folder “earlier”",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Draw, lock and write; refuse a second draw unless told to."""
+    import datetime as dt
+    from pathlib import Path
+
+    from pinset.drawing import draw_into
+    from pinset.telling import tell
+
+    folder = Path(args.folder)
+    drawn = draw_into(folder, redraw=args.redraw, now=dt.datetime.now().astimezone())
+    units = len(drawn.layout.slots)
+    kept = f" The earlier layout is kept in {drawn.kept}." if drawn.kept else ""
+    return tell(
+        f"Drew {units} places by lot, seed {drawn.layout.seed}, and locked the plan.{kept}",
+        f"print the sheets in {folder / 'print'}, and write what you see into "
+        f"{folder / 'records.xlsx'}",
+        as_json=args.json,
+        more={
+            "units": units,
+            "seed": drawn.layout.seed,
+            "fingerprint": drawn.lock.fingerprint,
+            "files": [str(path) for path in drawn.files],
+            "kept": str(drawn.kept) if drawn.kept else None,
+        },
+    )

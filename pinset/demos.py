@@ -1,0 +1,70 @@
+"""The invented trials that ship with pinset, copied out for someone to run."""
+
+from __future__ import annotations
+
+from importlib.resources import as_file, files
+from pathlib import Path
+
+from pinset.drawing import PRINT_FOLDER, printed_sheets
+from trials.layout_file import LAYOUT_FILE, read_layout
+from trials.problems import Refused, one_of
+from trials.trial_file import TRIAL_FILE, read_trial
+from trials.writing import write_new, write_whole
+
+__all__ = ["copy_demo", "demo_folder", "demo_stories"]
+
+
+def demo_folder() -> Path:
+    """Give the folder of the invented trials, in a wheel or in a checkout."""
+    try:
+        with as_file(files("pinset.data")) as found:
+            return Path(found) / "demos"
+    except ModuleNotFoundError:  # a checkout that was never installed
+        return Path(__file__).resolve().parent.parent / "data" / "demos"
+
+
+def demo_stories() -> tuple[str, ...]:
+    """Name the stories that this version holds."""
+    return tuple(
+        sorted(one.name for one in demo_folder().iterdir() if (one / TRIAL_FILE).is_file())
+    )
+
+
+def copy_demo(story: str, folder: Path) -> None:
+    """Copy an invented trial into a folder and print its sheets.
+
+    Parameters
+    ----------
+    story : str
+        One of `demo_stories`.
+    folder : pathlib.Path
+        New, empty, or holding this very demo from before.
+
+    Raises
+    ------
+    Refused
+        The story is not in this version, or the folder holds other files.
+    """
+    stories = demo_stories()
+    if story not in stories:
+        raise Refused(
+            f"The story “{story}” is not in this version yet. There is {one_of(stories)}."
+        )
+    source = demo_folder() / story
+    contents = {one.name: one.read_bytes() for one in sorted(source.iterdir()) if one.is_file()}
+    others = [
+        name
+        for name, content in contents.items()
+        if (folder / name).exists() and (folder / name).read_bytes() != content
+    ]
+    mine = folder.exists() and any(folder.iterdir()) and not (folder / TRIAL_FILE).exists()
+    if others or mine or (folder.exists() and not folder.is_dir()):
+        raise Refused(
+            f"“{folder}” holds other files; they were left as they are. Name a new folder."
+        )
+    for name, content in contents.items():
+        write_new(folder / name, content)
+    trial = read_trial(folder)
+    if (folder / LAYOUT_FILE).is_file():
+        for name, html in printed_sheets(trial, read_layout(folder, trial)).items():
+            write_whole(folder / PRINT_FOLDER / name, html)

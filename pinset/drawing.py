@@ -1,0 +1,131 @@
+"""A layout drawn into its trial folder: everything is made first, then put in place."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+from pinset.version import __version__
+from trials.designs import draw
+from trials.layout import Layout
+from trials.layout_file import LAYOUT_FILE
+from trials.lock import LOCK_FILE, Lock, make_lock
+from trials.problems import Refused
+from trials.record_book import make_record_book
+from trials.records import BAGS_FILE, BOOK_FILE, HARVESTS_FILE
+from trials.trial import Trial
+from trials.trial_file import read_trial
+from trials.writing import write_whole
+
+__all__ = ["PRINT_FOLDER", "Drawn", "draw_into", "printed_sheets"]
+
+PRINT_FOLDER = "print"
+EARLIER_FOLDER = "earlier"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """What a draw made.
+
+    Parameters
+    ----------
+    layout : Layout
+    lock : Lock
+    files : tuple of pathlib.Path
+        Written.
+    kept : pathlib.Path or None
+        Where an earlier layout was moved to.
+    """
+
+    layout: Layout
+    lock: Lock
+    files: tuple[Path, ...]
+    kept: Path | None
+
+
+def draw_into(folder: Path, *, redraw: bool, now: dt.datetime) -> Drawn:
+    """Draw the layout of a trial folder and write all that belongs to it.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    redraw : bool
+        Whether to draw although there is a layout; the earlier one, with its record book, is
+        moved unchanged into a folder of its own.
+    now : datetime.datetime
+        The moment of the draw, with time zone.
+
+    Returns
+    -------
+    Drawn
+
+    Raises
+    ------
+    Problems
+        The plan has mistakes.
+    Refused
+        There is a layout, and `redraw` is false.
+    """
+    trial = read_trial(folder)
+    made = (LAYOUT_FILE, LOCK_FILE, BOOK_FILE)
+    there = [name for name in made if (folder / name).exists()]
+    if there and not redraw:
+        raise Refused(
+            f"There is a layout in “{folder}” already, and bags may carry its labels; it was left "
+            "as it is. To draw again and keep the old one: add --redraw."
+        )
+    layout = draw(trial)
+    lock = make_lock(trial, layout, drawn=now, version=__version__)
+    contents: dict[str, str | bytes] = {
+        **{f"{PRINT_FOLDER}/{name}": html for name, html in printed_sheets(trial, layout).items()},
+        BOOK_FILE: make_record_book(trial, layout),
+        LAYOUT_FILE: layout.to_csv(),
+        LOCK_FILE: lock.to_json(),
+    }
+    kept = _keep(folder, [*there, *_records(folder, there)]) if there else None
+    for name, content in contents.items():
+        write_whole(folder / name, content)
+    return Drawn(
+        layout=layout, lock=lock, files=tuple(folder / name for name in contents), kept=kept
+    )
+
+
+def printed_sheets(trial: Trial, layout: Layout) -> dict[str, str]:
+    """Give every sheet to be printed, by file name.
+
+    Parameters
+    ----------
+    trial : Trial
+    layout : Layout
+
+    Returns
+    -------
+    dict of str to str
+        HTML.
+    """
+    from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
+
+    sheets = {f"labels-{size}.html": labels(trial, layout, size=size) for size in LABEL_SIZES}
+    sheets["record-sheet.html"] = record_sheet(trial, layout)
+    sheets["shelf-map.html"] = shelf_map(trial, layout)
+    return sheets
+
+
+def _records(folder: Path, there: list[str]) -> list[str]:
+    """Name the records that belong to the earlier layout: they go with it."""
+    if LAYOUT_FILE not in there:
+        return []
+    return [name for name in (BAGS_FILE, HARVESTS_FILE) if (folder / name).exists()]
+
+
+def _keep(folder: Path, names: list[str]) -> Path:
+    """Move files unchanged into the next free folder under ``earlier``."""
+    number = 1
+    while (folder / EARLIER_FOLDER / str(number)).exists():
+        number += 1
+    kept = folder / EARLIER_FOLDER / str(number)
+    kept.mkdir(parents=True)
+    for name in names:
+        (folder / name).rename(kept / name)
+    return kept
