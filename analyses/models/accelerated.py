@@ -2,79 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtrc, log_ndtr, ndtr, ndtri
 
-from analyses.models.proportions import normal_quantile
+from analyses.models.time_shapes import SHAPES, Shape
 from analyses.models.turnbull import check_looks
 
-__all__ = [
-    "AcceleratedFit",
-    "LikelihoodRatio",
-    "Shape",
-    "TimeQuantile",
-    "TimeRatio",
-    "fit_accelerated",
-    "likelihood_ratio",
-    "time_quantile",
-    "time_ratio",
-]
+__all__ = ["AcceleratedFit", "fit_accelerated"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
-Shape: TypeAlias = Literal["weibull", "lognormal", "loglogistic"]
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 40
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Error:
-    """The distribution of the error of log time: functions of the standardised log time."""
-
-    log_survival: Callable[[Array], Array]
-    log_density: Callable[[Array], Array]
-    slope: Callable[[Array], Array]
-    bend: Callable[[Array], Array]
-    quantile: Callable[[float], float]
-
-
-def _bounded_exp(z: Array) -> Array:
-    return np.asarray(np.exp(np.minimum(z, 700.0)))
-
-
-def _log_logistic_tail(z: Array) -> Array:
-    return np.asarray(-np.logaddexp(0, z))
-
-
-_ERRORS: dict[Shape, _Error] = {
-    # slope and bend are the first two derivatives of the log density.
-    "weibull": _Error(
-        log_survival=lambda z: -_bounded_exp(z),
-        log_density=lambda z: z - _bounded_exp(z),
-        slope=lambda z: 1 - _bounded_exp(z),
-        bend=lambda z: -_bounded_exp(z),
-        quantile=lambda p: float(np.log(-np.log1p(-p))),
-    ),
-    "lognormal": _Error(
-        log_survival=lambda z: np.asarray(log_ndtr(-z)),
-        log_density=lambda z: -0.5 * z**2 - 0.5 * np.log(2 * np.pi),
-        slope=lambda z: -z,
-        bend=lambda z: -np.ones_like(z),
-        quantile=lambda p: float(ndtri(p)),
-    ),
-    "loglogistic": _Error(
-        log_survival=_log_logistic_tail,
-        log_density=lambda z: z + 2 * _log_logistic_tail(z),
-        slope=lambda z: 1 - 2 * np.exp(-np.logaddexp(0, -z)),
-        bend=lambda z: -2 * np.exp(z + 2 * _log_logistic_tail(z)),
-        quantile=lambda p: float(np.log(p / (1 - p))),
-    ),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,82 +51,11 @@ class AcceleratedFit:
     converged: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeRatio:
-    """How many times as long, with its interval.
-
-    Attributes
-    ----------
-    value, low, high : float
-        Ratio of times.
-    level : float
-        Two-sided confidence.
-    error : float
-        Standard error of the log ratio.
-    statistic, p : float
-        Standard normal statistic of a ratio of one, and two-sided p value.
-    method : str
-        How the inference was made.
-    """
-
-    value: float
-    low: float
-    high: float
-    level: float
-    error: float
-    statistic: float
-    p: float
-    method: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeQuantile:
-    """The day by which a share of units had the event.
-
-    Attributes
-    ----------
-    share : float
-        The share, e.g. 0.5 for the median.
-    value, low, high : float
-        The day and its limits.
-    level : float
-        Two-sided confidence.
-    error : float
-        Standard error of the log day.
-    """
-
-    share: float
-    value: float
-    low: float
-    high: float
-    level: float
-    error: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LikelihoodRatio:
-    """A likelihood ratio test.
-
-    Attributes
-    ----------
-    statistic : float
-        Chi-squared statistic.
-    df : int
-        Coefficients that the smaller fit lacks.
-    p : float
-        p value.
-    """
-
-    statistic: float
-    df: int
-    p: float
-
-
 class _Curve:
     """Log likelihood and derivatives by beta and log scale."""
 
     def __init__(self, X: Array, low: Array, high: Array, weight: Array, shape: Shape) -> None:
-        self.X, self.weight, self.error = X, weight, _ERRORS[shape]
+        self.X, self.weight, self.error = X, weight, SHAPES[shape]
         self.exact = low == high
         self.open_left, self.open_right = low == 0, np.isinf(high)
         # Open ends get a harmless day; their terms are switched off below.
@@ -333,82 +204,3 @@ def fit_accelerated(
         seen=float(w[used][np.isfinite(high[used])].sum()),
         converged=converged,
     )
-
-
-def time_ratio(fit: AcceleratedFit, weights: npt.ArrayLike, level: float = 0.95) -> TimeRatio:
-    """Give a contrast of log times as a ratio of times.
-
-    Parameters
-    ----------
-    fit : AcceleratedFit
-    weights : array_like, shape (p,)
-        The contrast.
-    level : float
-        Two-sided confidence.
-
-    Notes
-    -----
-    Wald's interval on the log scale; `likelihood_ratio` is the safer test in small trials.
-    """
-    row = np.asarray(weights, float)
-    p = len(fit.coefficients)
-    value = float(row @ fit.coefficients)
-    error = float(np.sqrt(row @ fit.covariance[:p, :p] @ row))
-    half = normal_quantile(level) * error
-    return TimeRatio(
-        value=float(np.exp(value)),
-        low=float(np.exp(value - half)),
-        high=float(np.exp(value + half)),
-        level=level,
-        error=error,
-        statistic=value / error,
-        p=float(2 * ndtr(-abs(value / error))),
-        method=f"{fit.shape} accelerated failure time",
-    )
-
-
-def time_quantile(
-    fit: AcceleratedFit, row: npt.ArrayLike, share: float = 0.5, level: float = 0.95
-) -> TimeQuantile:
-    """Give the day by which a share of units had the event.
-
-    Parameters
-    ----------
-    fit : AcceleratedFit
-    row : array_like, shape (p,)
-        A row of the design.
-    share : float
-        Between 0 and 1.
-    level : float
-        Two-sided confidence.
-    """
-    if not 0 < share < 1:
-        raise ValueError(f"a share lies between 0 and 1, got {share}")
-    z = _ERRORS[fit.shape].quantile(share)
-    wide = np.append(np.asarray(row, float), z * fit.scale)
-    value = float(wide[:-1] @ fit.coefficients) + z * fit.scale
-    error = float(np.sqrt(wide @ fit.covariance @ wide))
-    half = normal_quantile(level) * error
-    return TimeQuantile(
-        share=share,
-        value=float(np.exp(value)),
-        low=float(np.exp(value - half)),
-        high=float(np.exp(value + half)),
-        level=level,
-        error=error,
-    )
-
-
-def likelihood_ratio(full: AcceleratedFit, reduced: AcceleratedFit) -> LikelihoodRatio:
-    """Test by likelihood ratio whether a smaller fit of the same looks does as well.
-
-    Parameters
-    ----------
-    full, reduced : AcceleratedFit
-        Fits of one shape to the same looks.
-    """
-    df = len(full.coefficients) - len(reduced.coefficients)
-    if df < 1 or full.shape != reduced.shape or full.units != reduced.units:
-        raise ValueError("the second fit must have fewer columns, the same shape and units")
-    statistic = max(0.0, 2 * (full.loglik - reduced.loglik))
-    return LikelihoodRatio(statistic=statistic, df=df, p=float(chdtrc(df, statistic)))

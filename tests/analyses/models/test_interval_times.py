@@ -9,13 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.accelerated import (
-    fit_accelerated,
-    likelihood_ratio,
-    time_quantile,
-    time_ratio,
-)
+from analyses.models.accelerated import fit_accelerated
 from analyses.models.survival import kaplan_meier
+from analyses.models.time_ratios import likelihood_ratio, time_quantile, time_ratio
 from analyses.models.turnbull import check_looks, interval_rank_test, turnbull
 from tests.reference.load import case, frame, matrix
 
