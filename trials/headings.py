@@ -14,7 +14,7 @@ from trials.tables import RawTable
 __all__ = ["Place", "match_headings"]
 
 _IN_BRACKETS = re.compile(r"^(?P<name>.*?)\s*[(\[]\s*(?P<unit>[a-z]+)\.?\s*[)\]]$")
-_TRAILING = re.compile(r"^(?P<name>.*\S)[\s,]+(?:in\s+)?(?P<unit>[a-z]+)\.?$")
+_TRAILING = re.compile(r"^(?P<name>.*?\S)[\s,]+(?:in\s+)?(?P<unit>[a-z]+)\.?$")
 _FLUSH = re.compile(r"^flush (\d+)(?: date)?$")
 
 

@@ -105,8 +105,10 @@ def read(folder: Path | str) -> Records:
     check_bags(bags, trial, table.file, problems)
     order = {code: place for place, code in enumerate(layout.codes)}
     bags.sort(key=lambda bag: order[bag.slot.code])
+    # A blank is told as doubtful only when all else is well: a column left out makes many.
+    Problems.unless_clean(problems)
     flushes = flush_frame(bags, trial, table.file, problems)
-    doubts = Problems.unless_clean(problems)
+    doubts = tuple(problems)
     return Records(
         trial=trial,
         layout=layout,
