@@ -153,7 +153,7 @@ class Report:
         In the grower's words, fit to print.
     invented : str
         Said at the top where the data are made up; else empty.
-    answer : KeyAnswer
+    key : KeyAnswer
         The first screen.
     sections : tuple of Section
         In reading order.
@@ -162,8 +162,13 @@ class Report:
     title: str
     question: str
     invented: str
-    answer: KeyAnswer
+    key: KeyAnswer
     sections: tuple[Section, ...]
+
+    @property
+    def answer(self) -> str:
+        """The answer in one or two sentences."""
+        return " ".join((self.key.headline, *self.key.sentences[:1]))
 
     @property
     def figures(self) -> tuple[Figure, ...]:

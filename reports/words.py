@@ -168,8 +168,9 @@ def _described(scene: Scene) -> str:
         ]
         parts.append(f"These {_units(scene)} {scene.speech.verb} {said[1]} and {said[0]}.")
         parts.append("That describes them; it cannot say what the next ones would do.")
-    if scene.finding.estimate.withheld:
-        parts.append(full_stop(scene.finding.estimate.withheld))
+    reason = full_stop(scene.finding.estimate.withheld)
+    if reason and reason != headline(scene.finding, scene.trial):
+        parts.append(reason)
     return " ".join(parts)
 
 

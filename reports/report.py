@@ -1,0 +1,212 @@
+"""The report of a trial as plain values, in the order in which a grower asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from analyses.analysis import Analysis
+from analyses.finding import Finding
+from reports.answer import how_made, key_answer
+from reports.blocks import Block, Bullets, Figure, Paragraph, Report, Section
+from reports.cautions import for_repeating, mould
+from reports.grammar import plural
+from reports.losses import loss_line, losses_total, lost_otherwise, unknown_totals
+from reports.names import printable, shorten, treatment_names, unit_word
+from reports.outlook import next_hundred
+from reports.overview import planned_findings
+from reports.plan_and_done import explored_remarks, how_done, planned_remarks
+from reports.statistician import statistician_blocks
+from reports.treatments_table import flushes_table, losses_table, means_tables
+from reports.trust import cannot_say, checks_table, trust_remarks
+from reports.words import evidence, headline
+
+__all__ = ["INVENTED", "Report", "write_report"]
+
+INVENTED = "Invented data: this trial was made up to show what a report looks like."
+_LONGEST_TITLE, _LONGEST_QUESTION = 120, 300
+
+
+def write_report(analysis: Analysis, *, figures: bool = True) -> Report:
+    """Write the report of a trial.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What the records say.
+    figures : bool
+        Whether to draw; a terminal has no use for pictures.
+
+    Returns
+    -------
+    Report
+        Sections whose analysis is not there are left out.
+    """
+    trial = analysis.records.trial
+    draw = _drawn if figures else _undrawn
+    sections = (
+        _picture(analysis, draw),
+        _meaning(analysis),
+        _treatments(analysis, draw),
+        _losses(analysis, draw),
+        _flushes(analysis, draw),
+        _trust(analysis),
+        Section(
+            id="not-said", heading="What it cannot say",
+            blocks=(Bullets(items=cannot_say(analysis)),),
+        ),
+        _planned(analysis),
+        Section(
+            id="how", heading="How it was done",
+            blocks=(Paragraph(text=how_made(analysis)), Bullets(items=how_done(analysis))),
+        ),
+        Section(
+            id="statistician", heading="The numbers for a statistician",
+            blocks=statistician_blocks(analysis),
+        ),
+        _cautions(analysis),
+    )  # fmt: skip
+    return Report(
+        title=shorten(printable(trial.title), _LONGEST_TITLE) or "A grow trial",
+        question=shorten(printable(trial.question), _LONGEST_QUESTION),
+        invented=INVENTED if trial.invented else "",
+        key=key_answer(analysis),
+        sections=tuple(section for section in sections if section.blocks),
+    )
+
+
+def _drawn(figure: Callable[[Analysis], Figure | None], analysis: Analysis) -> list[Figure]:
+    done = figure(analysis)
+    return [done] if done else []
+
+
+def _undrawn(_figure: Callable[[Analysis], Figure | None], _analysis: Analysis) -> list[Figure]:
+    return []
+
+
+_Draw = Callable[[Callable[[Analysis], Figure | None], Analysis], list[Figure]]
+
+
+def _picture(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_bags import figure_bags
+    from reports.figure_difference import figure_difference
+    from reports.figure_losses import figure_losses
+
+    about_losses = analysis.records.trial.aim.outcome == "contamination"
+    shown = (figure_losses, figure_difference) if about_losses else (figure_bags, figure_difference)
+    blocks = [done for figure in shown for done in draw(figure, analysis)]
+    return Section(id="picture", heading="The picture", blocks=tuple(blocks))
+
+
+def _meaning(analysis: Analysis) -> Section:
+    trial = analysis.records.trial
+    told = [next_hundred(one, trial) for one in planned_findings(analysis.findings)]
+    units = plural(unit_word(trial))
+    return Section(
+        id="meaning", heading=f"The next hundred {units}",
+        blocks=_paragraphs(told),
+    )  # fmt: skip
+
+
+def _treatments(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_bags import figure_bags
+
+    trial, unit = analysis.records.trial, unit_word(analysis.records.trial)
+    blocks: list[Block] = [
+        Paragraph(
+            text=f"Per {unit} started counts every {unit}, a lost one as what it gave. Per {unit} "
+            f"that fruited leaves the lost ones out: it tells whether a treatment is better when "
+            "nothing goes wrong."
+        ),
+        *means_tables(analysis),
+    ]
+    if trial.aim.outcome == "contamination":
+        blocks += draw(figure_bags, analysis)
+    blocks += _explored(analysis, "yield")
+    return Section(id="treatments", heading="Each treatment", blocks=tuple(blocks))
+
+
+def _explored(analysis: Analysis, outcome: str) -> list[Block]:
+    """Tell what was looked at afterwards in one outcome, apart from what the answer told."""
+    trial, names = analysis.records.trial, treatment_names(analysis.records.trial)
+    told = {one.id for one in planned_findings(analysis.findings)}
+    chosen = [
+        one
+        for one in analysis.findings
+        if one.estimate.outcome == outcome and one.id not in told and not one.planned
+    ]
+    if not chosen:
+        return []
+    opening = headline(chosen[0], trial)
+    usual = [one for one in chosen if headline(one, trial) == opening]
+    others = [one for one in chosen if one not in usual]
+    lines = [evidence(one, trial) for one in usual]
+    lines += [f"{names[one.estimate.treatment]}: {_both(one, analysis)}" for one in others]
+    return [Paragraph(text=opening), Bullets(items=tuple(lines))]
+
+
+def _both(finding: Finding, analysis: Analysis) -> str:
+    trial = analysis.records.trial
+    return f"{headline(finding, trial)} {evidence(finding, trial)}"
+
+
+def _losses(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_flow import figure_flow
+    from reports.figure_losses import figure_losses
+
+    trial = analysis.records.trial
+    unit, names = unit_word(trial), treatment_names(trial)
+    blocks: list[Block] = [
+        *_paragraphs((losses_total(analysis), lost_otherwise(analysis), unknown_totals(analysis))),
+        Bullets(items=tuple(loss_line(one, names[one.treatment], unit) for one in analysis.losses)),
+        *draw(figure_flow, analysis),
+    ]
+    if trial.aim.outcome != "contamination":
+        blocks += draw(figure_losses, analysis)
+    blocks += _explored(analysis, "contamination")
+    blocks += [losses_table(analysis), mould()]
+    return Section(id="losses", heading="Losses", blocks=tuple(blocks))
+
+
+def _flushes(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_flushes import figure_flushes, first_flush
+
+    table = flushes_table(analysis)
+    if table is None or analysis.records.trial.flushes < 2:
+        return Section(id="flushes", heading="Flushes", blocks=())
+    drawn = draw(figure_flushes, analysis)
+    opening: Sequence[Block] = drawn or (Paragraph(text=first_flush(analysis)),)
+    return Section(id="flushes", heading="Flushes", blocks=(*opening, table))
+
+
+def _trust(analysis: Analysis) -> Section:
+    remarks = dict.fromkeys((*trust_remarks(analysis), *map(printable, analysis.cautions)))
+    blocks: list[Block] = [Bullets(items=tuple(remarks))]
+    checks = checks_table(analysis)
+    if checks:
+        blocks.append(checks)
+    return Section(id="trust", heading="How far to trust it", blocks=tuple(blocks))
+
+
+def _planned(analysis: Analysis) -> Section:
+    blocks: list[Block] = [
+        Bullets(items=(*planned_remarks(analysis.records.trial), *explored_remarks(analysis)))
+    ]
+    if analysis.changes:
+        blocks += [
+            Paragraph(text="Changed since the plan was locked:"),
+            Bullets(items=tuple(printable(change) for change in analysis.changes)),
+        ]
+    if analysis.records.doubts:
+        blocks += [
+            Paragraph(text="In doubt in the records:"),
+            Bullets(items=tuple(printable(str(doubt)) for doubt in analysis.records.doubts)),
+        ]
+    return Section(id="planned", heading="What was planned and what was done", blocks=tuple(blocks))
+
+
+def _cautions(analysis: Analysis) -> Section:
+    return Section(id="cautions", heading="Cautions", blocks=for_repeating(analysis.records.trial))
+
+
+def _paragraphs(texts: Iterable[str]) -> tuple[Block, ...]:
+    return tuple(Paragraph(text=text) for text in texts if text)
