@@ -13,7 +13,12 @@ import numpy.typing as npt
 
 from analyses.models.fit import Array, Codes, FitError
 
-__all__ = ["Basis", "Covariate", "Factor"]
+__all__ = ["Basis", "Covariate", "Factor", "written"]
+
+
+def written(level: object) -> str:
+    """Write a level as a person would: 0.5, 1, north."""
+    return f"{level:.12g}" if isinstance(level, float) else str(level)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,13 +47,13 @@ class Factor:
         FitError
             If a label is none of the levels.
         """
-        place = {str(level): at for at, level in enumerate(self.levels)}
-        unknown = [label for label in labels if str(label) not in place]
+        place = {written(level): at for at, level in enumerate(self.levels)}
+        unknown = [label for label in labels if written(label) not in place]
         if unknown:
-            known = ", ".join(str(level) for level in self.levels)
+            known = ", ".join(place)
             message = f"'{self.name}' has no level '{unknown[0]}'; its levels are {known}"
             raise FitError(message)
-        return np.array([place[str(label)] for label in labels], np.intp)
+        return np.array([place[written(label)] for label in labels], np.intp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,6 +231,12 @@ class Basis:
         return np.asarray(np.hstack(blocks)) if blocks else np.zeros((rows, 0))
 
     @property
+    def has_crossing(self) -> bool:
+        """Whether some term lies within another, as a factor does in its interaction."""
+        sets = [set(term) for term in self.terms]
+        return any(one < other for one in sets for other in sets)
+
+    @property
     def names(self) -> tuple[str, ...]:
         """A name for each column."""
         names = ["Intercept"] if self.intercept else []
@@ -237,7 +248,7 @@ class Basis:
     def _labels(self, name: str, whole: bool) -> list[str]:
         if name in self.factors:
             levels = self.factors[name].levels
-            return [f"{name}[{level}]" for level in (levels if whole else levels[1:])]
+            return [f"{name}[{written(level)}]" for level in (levels if whole else levels[1:])]
         covariate = self.covariates[name]
         width = covariate.columns(np.array([covariate.mean])).shape[1]
         return [name] if width == 1 else [f"{name}[{at + 1}]" for at in range(width)]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analyses.models.basis import written
 from analyses.models.families import family_rows, interaction_rows
 from analyses.models.fit import Array, Fit, FitError, JointTest
 from analyses.models.multiplicity import holm, largest_t
@@ -283,7 +284,7 @@ def slopes(
     grid = list(product(*(_levels(fit, name) for name in names)))
     at = {name: [one[place] for one in grid] for place, name in enumerate(names)}
     rows = fit.basis.rows(at, slope=covariate)
-    labels = [":".join(str(level) for level in one) or "overall" for one in grid]
+    labels = [":".join(written(level) for level in one) or "overall" for one in grid]
     if kind is not None:
         labels, family = family_rows(labels, kind, control)
         rows = family @ rows
@@ -352,7 +353,7 @@ def _mean_rows(
     grid = list(product(*(_levels(fit, name) for name in names)))
     at: dict[str, Any] = {name: [value] * len(grid) for name, value in held.items()}
     at |= {name: [one[place] for one in grid] for place, name in enumerate(names)}
-    labels = [":".join(str(level) for level in one) for one in grid]
+    labels = [":".join(written(level) for level in one) for one in grid]
     return labels, fit.basis.rows(at, weights=weights)
 
 
@@ -367,7 +368,7 @@ def _join(parts: list[tuple[tuple[Any, ...], Comparisons]], by: tuple[str, ...])
         error=max(one.error for _, one in parts),
         groups=tuple(group for group, one in parts for _ in one.labels),
         notes=tuple(
-            f"{':'.join(str(level) for level in group)}, {note}"
+            f"{':'.join(written(level) for level in group)}, {note}"
             for group, one in parts
             for note in one.notes
         ),

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from analyses.models.basis import written
 from analyses.models.fit import Array, FitError
 
 __all__ = ["KINDS", "family_rows", "interaction_rows"]
@@ -61,7 +62,7 @@ def family_rows(
     weights: Array = np.zeros((len(pairs), count))
     for row, (low, high) in enumerate(pairs):
         weights[row, low], weights[row, high] = -1.0, 1.0
-    return [f"{levels[high]} - {levels[low]}" for low, high in pairs], weights
+    return [f"{written(levels[high])} - {written(levels[low])}" for low, high in pairs], weights
 
 
 def interaction_rows(families: Sequence[tuple[list[str], Array]]) -> tuple[list[str], Array]:
@@ -80,9 +81,9 @@ def interaction_rows(families: Sequence[tuple[list[str], Array]]) -> tuple[list[
 def _place(levels: Sequence[Any], control: object) -> int:
     if control is None:
         return 0
-    found = [at for at, level in enumerate(levels) if str(level) == str(control)]
+    found = [at for at, level in enumerate(levels) if written(level) == written(control)]
     if not found:
-        known = ", ".join(str(level) for level in levels)
+        known = ", ".join(written(level) for level in levels)
         message = f"the control '{control}' is none of the levels {known}"
         raise FitError(message)
     return found[0]

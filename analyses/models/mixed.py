@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.models import contrasts
-from analyses.models.basis import Basis
+from analyses.models.basis import Basis, written
 from analyses.models.design import Design, Table, lay_out
 from analyses.models.fit import Array, FitError, Flags, JointTest
 from analyses.models.kenward_roger import KenwardRoger, kenward_roger
@@ -18,7 +18,7 @@ from analyses.models.moments import Structure
 from analyses.models.predict import predict_levels
 from analyses.models.reduce import Columns, reduce_design, sum_up
 from analyses.models.reml import Optimum, maximise
-from analyses.models.satterthwaite import Satterthwaite, satterthwaite
+from analyses.models.satterthwaite import Satterthwaite, satterthwaite, swept
 from analyses.models.student import f_tail
 
 if TYPE_CHECKING:
@@ -206,12 +206,14 @@ class MixedFit:
             rows = left.T[int((size > 1e-9).sum()) :] @ rows
         inner = self._inward(rows)
         _, size, vt = np.linalg.svd(inner, full_matrices=False)
-        independent = vt[: int((size > 1e-9 * size.max(initial=0)).sum())]
-        if not len(independent):
+        rank = int((size > 1e-9 * size.max(initial=0)).sum())
+        if not rank:
             return JointTest(num_df=0.0, den_df=np.nan, f=np.nan, p=np.nan)
-        estimate = independent @ self._orthonormal / self.columns.scale
-        f, den = self._method(method).joint(independent, estimate)
-        num = float(len(independent))
+        inner = inner if rank == len(inner) else vt[:rank]
+        if method == "satterthwaite" and not self.basis.has_crossing:
+            inner = swept(inner)
+        f, den = self._method(method).joint(inner, inner @ self._orthonormal / self.columns.scale)
+        num = float(rank)
         return JointTest(num_df=num, den_df=den, f=f, p=float(f_tail(f, num, den)))
 
     @property
@@ -367,7 +369,7 @@ class MixedFit:
             pd.DataFrame(
                 {
                     "term": term.name,
-                    "level": [_written(level) for level in term.levels],
+                    "level": [_label(level) for level in term.levels],
                     "effect": self._levels[term.name],
                 }
             )
@@ -400,5 +402,5 @@ class MixedFit:
         return self.design.response - self.residuals(kind)
 
 
-def _written(level: object) -> str:
-    return ":".join(str(one) for one in level) if isinstance(level, tuple) else str(level)
+def _label(level: object) -> str:
+    return ":".join(written(one) for one in level) if isinstance(level, tuple) else written(level)

@@ -64,7 +64,7 @@ class Nested:
         b = theta[1] if terms == 2 else 0.0
         load = 1 / (e + self.sizes * v)
         d = self.sizes * load
-        flat = self.unit_squares.reshape(len(self.sizes), -1)
+        flat = self.unit_squares.reshape(len(self.sizes), width * width)
         a = (self.total - ((v * load) @ flat).reshape(width, width)) / e
         log_det = (self.rows - self.units.sum()) * np.log(e) - self.units @ np.log(load)
         if terms == 0:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from analyses.models.basis import written
 from analyses.models.design import Design
 from analyses.models.fit import Array, Codes, FitError
 from analyses.models.general import General
@@ -276,7 +277,9 @@ def _sum_general(design: Design, columns: Columns, random: list[Grouping]) -> Ge
         codes = group * q + first[0].codes
         counts = np.bincount(codes, minlength=groups * q).reshape(groups, q).astype(float)
         sums = _u_sums(design, columns, codes, groups * q, others).reshape(groups, q, -1)
-    labels = ["residual"] if residual is None else [f"residual[{x}]" for x in residual.levels]
+    labels = (
+        ["residual"] if residual is None else [f"residual[{written(x)}]" for x in residual.levels]
+    )
     return General(
         names=(*(term.name for term in random), *labels),
         rows=rows,

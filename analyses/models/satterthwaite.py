@@ -13,7 +13,7 @@ import numpy as np
 
 from analyses.models.fit import Array, Flags
 
-__all__ = ["Satterthwaite", "satterthwaite"]
+__all__ = ["Satterthwaite", "satterthwaite", "swept"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +75,22 @@ def satterthwaite(phi: Array, b: Array, observed: Array, at_zero: Flags) -> Satt
     free = np.flatnonzero(~at_zero)
     w = np.linalg.inv(observed[np.ix_(free, free)])
     return Satterthwaite(phi=phi, slopes=phi @ b[free] @ phi, w=(w + w.T) / 2)
+
+
+def swept(rows: Array) -> Array:
+    """Free each contrast of a term from those after it, by their least-squares information.
+
+    The pooled df depend, a little, on which contrasts span the term. In a model without
+    crossings reference software takes these (the forward sweep of X'X; Goodnight 1979, The
+    American Statistician 33, 149-158), elsewhere plain differences from the first level.
+
+    Parameters
+    ----------
+    rows : array, shape (q, p)
+        Independent contrasts in orthonormal columns of the fixed part.
+    """
+    lower = np.linalg.cholesky(np.linalg.inv(rows @ rows.T))
+    return np.asarray((lower / np.diag(lower)).T @ rows)
 
 
 def _pool(each: Array) -> float:

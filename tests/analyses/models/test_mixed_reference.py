@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.reference.load import case, frame
 
 from analyses.models.mixed import fit_mixed
+from tests.reference.load import case, frame
 
 CASES = [
     "mixed_npk",
