@@ -1,0 +1,163 @@
+"""The closed form, the general elimination and a plain dense matrix say the same."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analyses.models.design import lay_out
+from analyses.models.mixed import fit_design
+from analyses.models.reduce import _sum_general, reduce_design, sum_up
+
+
+def trial(seed=0, *, blocks=5, lost=0.15, bag=0.5, block=1.0):
+    rng = np.random.default_rng(seed)
+    grid = pd.MultiIndex.from_product(
+        [[f"b{i}" for i in range(blocks)], ["T1", "T2", "T3"], ["x", "y"], ["F1", "F2", "F3"]],
+        names=["block", "treatment", "rep", "flush"],
+    ).to_frame(index=False)
+    grid["bag"] = grid["block"] + grid["treatment"] + grid["rep"]
+    grid["day"] = rng.choice(["d1", "d2", "d3", "d4"], len(grid))
+    bags = grid["bag"].astype("category").cat.codes.to_numpy()
+    places = grid["block"].astype("category").cat.codes.to_numpy()
+    grid["y"] = (
+        10
+        + 2.0 * (grid["treatment"] == "T2")
+        - 1.5 * grid["flush"].str[1].astype(int)
+        + bag * rng.normal(size=bags.max() + 1)[bags]
+        + block * rng.normal(size=places.max() + 1)[places]
+        + rng.normal(size=len(grid))
+    )
+    return grid[rng.random(len(grid)) > lost].reset_index(drop=True)
+
+
+def dense(design, columns, structure, theta):
+    """Work out every product with the matrix that the engine never forms."""
+    q = columns.q_rows if design.cells is None else columns.q_rows[design.cells]
+    d = np.column_stack([q, columns.leftover])
+    parts = []
+    terms = {term.name: term for term in design.random}
+    for name in structure.names:
+        if name in terms:
+            z = np.eye(terms[name].count)[terms[name].codes]
+            parts.append(z @ z.T)
+        elif design.residual is None:
+            parts.append(np.eye(len(d)))
+        else:
+            level = [f"residual[{level}]" for level in design.residual.levels].index(name)
+            parts.append(np.diag((design.residual.codes == level).astype(float)))
+    v = sum(t * part for t, part in zip(theta, parts, strict=True))
+    inverse = np.linalg.inv(v)
+    half = [inverse @ part for part in parts]
+    return {
+        "log_det": np.linalg.slogdet(v)[1],
+        "traces": np.array([np.trace(one) for one in half]),
+        "a": d.T @ inverse @ d,
+        "b": np.array([d.T @ one @ inverse @ d for one in half]),
+        "c": np.array([[d.T @ one @ other @ inverse @ d for other in half] for one in half]),
+        "t": np.array([[np.trace(one @ other) for other in half] for one in half]),
+    }
+
+
+MODELS = {
+    "least squares": ((), None),
+    "bags": (("bag",), None),
+    "bags in blocks": (("block", "bag"), None),
+    "crossed": (("day", "bag"), None),
+    "three terms": (("day", "bag", "block"), None),
+    "a variance a flush": (("block", "bag"), "flush"),
+    "a variance a flush, one term": (("bag",), "flush"),
+    "a variance a flush, no term": ((), "flush"),
+    "a variance a flush, crossed": (("day", "bag", "block"), "flush"),
+}
+
+
+@pytest.mark.parametrize("name", MODELS)
+@pytest.mark.parametrize("zero", [None, 0])
+def test_moments_agree_with_a_dense_matrix(name, zero):
+    random, by = MODELS[name]
+    design = lay_out(trial(3), "y", "treatment * flush", random, residual_by=by)
+    columns = reduce_design(design)
+    structure = sum_up(design, columns)
+    theta = np.random.default_rng(1).uniform(0.3, 2, len(structure.names))
+    if zero is not None and random:
+        theta[zero] = 0.0
+    found = structure.moments(theta)
+    for key, value in dense(design, columns, structure, theta).items():
+        size = np.abs(value).max()
+        np.testing.assert_allclose(getattr(found, key), value, atol=1e-11 * size, err_msg=key)
+
+
+@pytest.mark.parametrize("random", [(), ("bag",), ("block", "bag")])
+def test_closed_form_is_a_case_of_the_general_one(random):
+    design = lay_out(trial(4), "y", "treatment + flush", random)
+    columns = reduce_design(design)
+    closed = sum_up(design, columns)
+    order = sorted(design.random, key=lambda one: -one.count)
+    general = _sum_general(design, columns, order)
+    assert type(closed) is not type(general)
+    theta = np.array([0.7, 1.3, 0.9][: len(random)] + [1.1])
+    for key in ("log_det", "traces", "a", "b", "c", "t"):
+        one, other = (getattr(s.moments(theta), key) for s in (closed, general))
+        np.testing.assert_allclose(one, other, atol=1e-11 * np.abs(other).max())
+
+
+def test_covariates_row_by_row_agree_with_cells():
+    """The same fixed part as factors (summed by cell) and as indicators (row by row)."""
+    data = trial(5)
+    for level in ("T2", "T3"):
+        data[level] = (data["treatment"] == level).astype(float)
+    one = fit_design(lay_out(data, "y", "treatment", ["block", "bag"]))
+    other = fit_design(lay_out(data, "y", "T2 + T3", ["block", "bag"]))
+    assert one.design.cells is not None
+    assert other.design.cells is None
+    assert one.minus2_reml == pytest.approx(other.minus2_reml, rel=1e-11)
+    np.testing.assert_allclose(one.covariance_kenward_roger, other.covariance_kenward_roger)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from(list(MODELS)))
+def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
+    random, by = MODELS[name]
+    data = trial(seed, blocks=4, bag=0.3, block=0.3)
+    fit = fit_design(lay_out(data, "y", "treatment + flush", random, residual_by=by))
+    point, structure = fit.optimum.point, fit.structure
+    errors = 1 / np.sqrt(np.diag(point.expected))
+    inside = point.theta > 0
+    assert (np.abs(point.gradient * errors)[inside] < 1e-6).all()
+    assert (point.gradient[~inside] >= 0).all()
+    rng = np.random.default_rng(seed)
+    for _ in range(5):
+        step = rng.normal(0, 0.05, len(errors)) * errors
+        theta = np.maximum(point.theta + step, 0)
+        theta[-structure.residuals :] = np.maximum(theta[-structure.residuals :], 1e-3)
+        from analyses.models.reml import evaluate
+
+        assert evaluate(structure, theta).criterion >= point.criterion - 1e-9
+
+
+def test_predictions_solve_the_mixed_model_equations():
+    """Henderson (1975): the predictions by elimination against one dense solve."""
+    for name in ("bags in blocks", "three terms", "a variance a flush", "bags"):
+        random, by = MODELS[name]
+        design = lay_out(trial(6), "y", "treatment", random, residual_by=by)
+        fit = fit_design(design)
+        v = np.zeros((fit.rows, fit.rows))
+        for term in design.random:
+            z = np.eye(term.count)[term.codes]
+            v += fit.variances[term.name] * z @ z.T
+        if by is None:
+            v += fit.variances["residual"] * np.eye(fit.rows)
+        else:
+            levels = [fit.variances[f"residual[{x}]"] for x in design.residual.levels]
+            v += np.diag(np.array(levels)[design.residual.codes])
+        solved = np.linalg.solve(v, fit.residuals("marginal"))
+        effects = fit.random_effects()
+        for term in design.random:
+            expected = fit.variances[term.name] * np.bincount(term.codes, solved)
+            found = effects[effects["term"] == term.name]["effect"]
+            np.testing.assert_allclose(found, expected, atol=1e-10)
+        np.testing.assert_allclose(fit.fitted() + fit.residuals(), design.response)
