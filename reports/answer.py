@@ -5,12 +5,12 @@ from __future__ import annotations
 from analyses.analysis import Analysis
 from analyses.finding import Finding
 from reports.blocks import KeyAnswer
-from reports.grammar import capital, counted, full_stop, on_or_in
+from reports.grammar import counted, full_stop, listed, on_or_in
 from reports.losses import losses_total
 from reports.names import printable, treatment_names, unit_word
 from reports.next_step import next_step
 from reports.overview import overview, planned_findings
-from reports.words import evidence, headline
+from reports.words import evidence, margin
 
 __all__ = ["how_made", "key_answer"]
 
@@ -72,31 +72,29 @@ def how_made(analysis: Analysis) -> str:
 
 
 def _told(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
-    trial = analysis.records.trial
+    trial, many = analysis.records.trial, len(findings) > 1
     said = []
-    # Say what a range is once, where the first one stands.
+    # What a range is, is said once: where the first one stands.
     explain = True
-    names = treatment_names(trial)
     for finding in findings:
-        numbers = evidence(finding, trial, explain=explain)
+        told = evidence(finding, trial, explain=explain, among_others=many)
         explain = explain and finding.verdict == "withheld"
-        if len(findings) > 1:
-            opening = headline(finding, trial)
-            lead = f"{names[finding.estimate.treatment]}: " if not finding.planned else ""
-            numbers = f"{lead}{opening} {numbers}"
-        said.append(numbers)
+        said.append(told)
     return said
 
 
 def _basis(analysis: Analysis, findings: tuple[Finding, ...]) -> str:
     parts = [how_made(analysis), losses_total(analysis)]
+    if len(findings) > 1:
+        # The same margin holds for all; what it comes to is said for the first.
+        parts.insert(0, margin(findings[0], analysis.records.trial))
     for finding in findings[:1]:
         estimate = finding.estimate
         if estimate.units != len(analysis.records.layout.slots):
             parts.append(
                 f"The comparison rests on {counted(estimate.units, estimate.unit_counted)}."
             )
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)
 
 
 def _steps(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
@@ -111,4 +109,4 @@ def _steps(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
         together.setdefault(step.removeprefix("Next: "), []).append(
             names[finding.estimate.treatment]
         )
-    return [f"{', '.join(who)}: {capital(step)}" for step, who in together.items()]
+    return [f"Next for {listed(who)}: {step}" for step, who in together.items()]

@@ -55,7 +55,7 @@ _BY_WORD: tuple[tuple[tuple[str, ...], Caution], ...] = (
     (
         ("steam", "boil", "burner", "gas", "propane", "ferment", "compost", "hot water"),
         Caution(
-            title="Air",
+            title="Fresh air",
             text="Burners and fermenting substrate need fresh air: carbon monoxide and carbon "
             "dioxide kill without a smell. " + FOLLOW,
         ),

@@ -58,7 +58,8 @@ def figure_difference(analysis: Analysis) -> Figure | None:
     rows = [Row(name=scene.it, note=_note(scene), lane=_LANE) for scene in scenes]
     against = f"Difference from {scenes[0].control}"
     frame = Frame(
-        name="difference", title=overview(planned, trial), height=rows_height(rows, foot=_FOOT),
+        name="difference",
+        title=_title(scenes, overview(planned, trial)),height=rows_height(rows, foot=_FOOT),
         alt=f"{against}, with the range that fits. "
         + " ".join(f"{row.name}: {row.note}." for row in rows)
         + (f" {capital(zone.said)} is shaded." if zone else ""),
@@ -80,6 +81,16 @@ def figure_difference(analysis: Analysis) -> Figure | None:
         _key(axes, zone)
 
     return paint(frame, draw)
+
+
+def _title(scenes: list[Scene], together: str) -> str:
+    """Say the range where there is one comparison; where there are several, the verdicts."""
+    if len(scenes) > 1:
+        return together
+    scene = scenes[0]
+    if scene.direction == "either":
+        return f"Set beside {scene.control}, {fits(scene)} fits {scene.it}."
+    return f"{scene.it} {scene.speech.verb} {fits(scene)} than {scene.control}."
 
 
 def _note(scene: Scene) -> str:

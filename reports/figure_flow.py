@@ -29,7 +29,7 @@ FATES_SHOWN: tuple[tuple[str, str, str], ...] = (
 )
 """Field of `FlowStep`, its words, and the sign in its square."""
 
-_SIDE, _PER_LINE, _KEY = 0.155, 30, 0.5
+_SIDE, _PER_LINE, _KEY = 0.155, 25, 0.5
 
 
 def figure_flow(analysis: Analysis) -> Figure | None:

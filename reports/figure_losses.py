@@ -41,18 +41,21 @@ def figure_losses(analysis: Analysis) -> Figure | None:
     trial = analysis.records.trial
     unit, names = unit_word(trial), treatment_names(trial)
     order = [one.code for one in trial.treatments]
-    rows = [Row(name=names[one.treatment], note=_note(one), lane=_LANE) for one in losses]
+    # Units of one batch are lost together: the interval of independent units does not hold.
+    ranged = analysis.unit.counted != "batch"
+    rows = [Row(name=names[one.treatment], note=_note(one, ranged), lane=_LANE) for one in losses]
     frame = Frame(
         name="losses", title=losses_total(analysis), height=rows_height(rows),
         alt=f"{plural(unit).capitalize()} lost to contamination in a hundred, a row a treatment. "
         + " ".join(f"{row.name}: {row.note}." for row in rows),
-        caption=f"The mark is the share of {plural(unit)} lost; the line is what fits it.",
+        caption=f"The mark is the share of {plural(unit)} lost"
+        + ("; the line is what fits it." if ranged else "."),
     )  # fmt: skip
 
     def draw(sheet: Sheet, share: float) -> None:
         axes, lanes = lay_rows(sheet, share, rows)
         for loss, (middle, _) in zip(losses, lanes, strict=True):
-            _draw(axes, loss, order.index(loss.treatment), middle)
+            _draw(axes, loss, order.index(loss.treatment), middle, ranged)
         axes.set_xlim(0, _scale_end(losses))
         rule_lanes(axes, lanes)
         axes.set_xlabel(f"{plural(unit)} lost in a hundred")
@@ -60,11 +63,13 @@ def figure_losses(analysis: Analysis) -> Figure | None:
     return paint(frame, draw)
 
 
-def _note(loss: LossCount) -> str:
+def _note(loss: LossCount, ranged: bool) -> str:
     low, high = math.floor(100 * loss.low), math.ceil(100 * loss.high)
-    told = f"{loss.lost} of {loss.made} {be(loss.lost)} lost"
+    told = f"{loss.lost or 'none'} of {loss.made} {be(loss.lost)} lost"
+    if not ranged:
+        return told
     if loss.lost == 0:
-        return f"none of {loss.made} was lost; up to {high} in a hundred fits"
+        return f"{told}; up to {high} in a hundred fits"
     return f"{told}; between {low} and {high} in a hundred fits"
 
 
@@ -73,12 +78,13 @@ def _scale_end(losses: list[LossCount]) -> float:
     return next((end for end in (10, 20, 30, 40, 50, 60, 80) if most < 0.97 * end), 100)
 
 
-def _draw(axes: Axes, loss: LossCount, index: int, middle: float) -> None:
+def _draw(axes: Axes, loss: LossCount, index: int, middle: float, ranged: bool) -> None:
     colour = series(index)
-    axes.plot(
-        [100 * loss.low, 100 * loss.high], [middle] * 2, color=colour, lw=3, alpha=0.45,
-        solid_capstyle="round", clip_on=False,
-    )  # fmt: skip
+    if ranged:
+        axes.plot(
+            [100 * loss.low, 100 * loss.high], [middle] * 2, color=colour, lw=3, alpha=0.45,
+            solid_capstyle="round", clip_on=False,
+        )  # fmt: skip
     axes.plot(
         [100 * loss.lost / loss.made], [middle], marker=marker(index), color=colour, ms=8,
         clip_on=False,

@@ -33,10 +33,10 @@ __all__ = [
     "tint",
 ]
 
-WIDTH = 5.2
+WIDTH = 4.2
 """Inches; narrow, so that the type stays readable when a phone shrinks it."""
 
-_TITLE_POINTS, _LINE = 11.5, 0.21
+_TITLE_POINTS, _LINE = 11.0, 0.2
 _DOTS_PER_INCH = 300
 
 

@@ -11,7 +11,7 @@ from reports.names import treatment_names, unit_word
 __all__ = ["loss_line", "losses_total", "lost_otherwise", "unknown_totals"]
 
 
-def loss_line(loss: LossCount, name: str, unit: str) -> str:
+def loss_line(loss: LossCount, name: str, unit: str, *, ranged: bool = True) -> str:
     """Say what one treatment lost, with its range.
 
     Parameters
@@ -20,6 +20,9 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
         Lost of made.
     name, unit : str
         Of the treatment, and the grower's word for a bag.
+    ranged : bool
+        Whether the range may be told; it takes the units to be lost one by one, so it may not
+        where batches are what counts.
 
     Returns
     -------
@@ -31,6 +34,8 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
         return f"No {unit} with {name} has a known fate."
     low, high = math.floor(100 * loss.low), math.ceil(100 * loss.high)
     made = counted(loss.made, unit)
+    if not ranged:
+        return f"{loss.lost or 'None'} of {made} with {name} {be(loss.lost)} lost."
     if loss.lost == 0:
         return (
             f"None of {made} with {name} was lost; up to {high} in a hundred could still be, "

@@ -60,7 +60,17 @@ def overview(findings: Sequence[Finding], trial: Trial) -> str:
     return " ".join(capital(_told(kind, groups[kind], scene)) for kind in order)
 
 
-_ORDER = ("good", "bad", "small", "allowed", "not enough", "open", "withheld")
+_ORDER = (
+    "good enough",
+    "good",
+    "good, small",
+    "bad",
+    "small",
+    "allowed",
+    "not enough",
+    "open",
+    "withheld",
+)
 
 
 def _like(scene: Scene) -> str:
@@ -69,7 +79,7 @@ def _like(scene: Scene) -> str:
     if finding.verdict == "withheld":
         return "withheld"
     if scene.is_good:
-        return "good"
+        return _good_kind(finding)
     if scene.is_bad:
         return "bad"
     if finding.verdict == "shown":
@@ -81,11 +91,22 @@ def _like(scene: Scene) -> str:
     return "open"
 
 
+def _good_kind(finding: Finding) -> str:
+    if finding.claim == "better" and finding.verdict == "shown" and finding.worthwhile:
+        return "good enough"
+    return "good, small" if finding.claim == "better" and finding.verdict == "ruled out" else "good"
+
+
 def _told(kind: str, names: list[str], scene: Scene) -> str:
     who, control = listed(names), scene.control
     bad = "less" if scene.good == "more" else "more"
-    if kind == "good":
-        return f"{who} {scene.than(scene.good)} {control}."
+    if kind.startswith("good"):
+        told = f"{who} {scene.than(scene.good)} {control}"
+        tails = {
+            "good enough": ", and by enough to matter",
+            "good, small": ", but too little to matter",
+        }
+        return f"{told}{tails.get(kind, '')}."
     if kind == "bad":
         return f"{who} {scene.than(bad)} {control}."
     if kind == "small":

@@ -153,18 +153,28 @@ def _losses(analysis: Analysis, draw: _Draw) -> Section:
     from reports.figure_flow import figure_flow
     from reports.figure_losses import figure_losses
 
-    trial = analysis.records.trial
-    unit, names = unit_word(trial), treatment_names(trial)
-    blocks: list[Block] = [
-        *_paragraphs((losses_total(analysis), lost_otherwise(analysis), unknown_totals(analysis))),
-        Bullets(items=tuple(loss_line(one, names[one.treatment], unit) for one in analysis.losses)),
-        *draw(figure_flow, analysis),
-    ]
-    if trial.aim.outcome != "contamination":
+    blocks: list[Block] = [*_losses_said(analysis), *draw(figure_flow, analysis)]
+    if analysis.records.trial.aim.outcome != "contamination":
         blocks += draw(figure_losses, analysis)
     blocks += _explored(analysis, "contamination")
     blocks += [losses_table(analysis), mould()]
     return Section(id="losses", heading="Losses", blocks=tuple(blocks))
+
+
+def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
+    trial = analysis.records.trial
+    unit, names = unit_word(trial), treatment_names(trial)
+    alone = analysis.unit.counted != "batch"
+    shared = f"The {plural(unit)} of one batch share its luck, so a count of them has no range."
+    return (
+        *_paragraphs((losses_total(analysis), lost_otherwise(analysis), unknown_totals(analysis))),
+        Bullets(
+            items=tuple(
+                loss_line(one, names[one.treatment], unit, ranged=alone) for one in analysis.losses
+            )
+        ),
+        *_paragraphs(() if alone else (shared,)),
+    )
 
 
 def _flushes(analysis: Analysis, draw: _Draw) -> Section:

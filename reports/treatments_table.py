@@ -56,7 +56,7 @@ def losses_table(analysis: Analysis) -> Table:
     ]
     return Table(
         caption=f"What became of the {plural(unit_word(analysis.records.trial))}",
-        columns=("Treatment", *(words for _, words in used)),
+        columns=("Treatment", *(words.capitalize() for _, words in used)),
         rows=tuple(
             (names[step.treatment], *(str(getattr(step, field)) for field, _ in used))
             for step in analysis.flow
@@ -80,9 +80,11 @@ def flushes_table(analysis: Analysis) -> Table | None:
     """
     trial = analysis.records.trial
     names, unit = treatment_names(trial), measure("g", trial.weights)
-    rows = [_flush_row(row, names[row.treatment], unit) for row in analysis.flush_rows if row.bags]
-    if not rows:
+    weighed = [row for row in analysis.flush_rows if row.bags]
+    if not weighed:
         return None
+    step = _flush_step(weighed, unit)
+    rows = [_flush_row(row, names[row.treatment], unit, step) for row in weighed]
     word = unit_word(trial)
     return Table(
         caption=f"Fresh weight by flush, {unit.word} per {word} weighed",
@@ -143,11 +145,7 @@ def _efficiency(mean: Mean | None) -> str:
     return percentage(mean.value, (mean.high - mean.low) / 2)
 
 
-def _flush_row(row: FlushRow, name: str, unit: Measure) -> tuple[str, ...]:
-    # Two figures of the standard error, as everywhere; without a spread, three of the mean.
-    error = row.sd_g / math.sqrt(row.bags) / unit.per if row.bags > 1 else math.nan
-    wide = error if math.isfinite(error) and error > 0 else abs(row.mean_g / unit.per) / 10
-    step = step_for(wide, finest=unit.finest)
+def _flush_row(row: FlushRow, name: str, unit: Measure, step: float) -> tuple[str, ...]:
     return (
         name,
         str(row.flush),
@@ -157,6 +155,15 @@ def _flush_row(row: FlushRow, name: str, unit: Measure) -> tuple[str, ...]:
         _hundredth(row.share),
         _hundredth(row.kept),
     )
+
+
+def _flush_step(rows: Sequence[FlushRow], unit: Measure) -> float:
+    """One step for a column: two figures of the widest standard error, or three of the mean."""
+    errors = [
+        row.sd_g / math.sqrt(row.bags) / unit.per for row in rows if row.bags > 1 and row.sd_g > 0
+    ]
+    wide = max(errors, default=max(abs(row.mean_g) for row in rows) / 10 / unit.per)
+    return step_for(wide, finest=unit.finest)
 
 
 def _hundredth(share: float) -> str:

@@ -17,7 +17,7 @@ from reports.ranges import bare_range, fits
 from reports.speech import Scene, margin_text, set_scene
 from trials.trial import Trial
 
-__all__ = ["basis", "evidence", "headline", "sentence"]
+__all__ = ["basis", "evidence", "headline", "margin", "sentence"]
 
 
 def sentence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
@@ -46,7 +46,9 @@ def sentence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
     return " ".join(part for part in parts if part)
 
 
-def evidence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
+def evidence(
+    finding: Finding, trial: Trial, *, explain: bool = False, among_others: bool = False
+) -> str:
     """Give the numbers behind a verdict: size, range, and the margin it was held against.
 
     Parameters
@@ -57,14 +59,31 @@ def evidence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
         The plan that it belongs to.
     explain : bool
         Whether to say what an interval is.
+    among_others : bool
+        Whether it stands beside others of its kind: then it names its treatment, and the margin
+        that is the same for all is left to `margin`.
     """
     scene = set_scene(finding, trial)
     if finding.verdict == "withheld":
         return _described(scene)
-    parts = [_zero_events(scene), _size(scene, explain=explain), _share(scene)]
-    if finding.planned:
+    named = among_others or not finding.planned
+    parts = [_zero_events(scene), _size(scene, explain=explain, named=named), _share(scene)]
+    if finding.planned and not among_others:
         parts.append(_margin(scene))
     return " ".join(part for part in parts if part)
+
+
+def margin(finding: Finding, trial: Trial) -> str:
+    """Say the margin that a planned finding was held against; empty where there is none.
+
+    Parameters
+    ----------
+    finding : Finding
+        The judged estimate.
+    trial : Trial
+        The plan that it belongs to.
+    """
+    return _margin(set_scene(finding, trial)) if finding.planned else ""
 
 
 def basis(finding: Finding) -> str:
@@ -81,17 +100,17 @@ def basis(finding: Finding) -> str:
     return f"This rests on {counted(estimate.units, estimate.unit_counted)}."
 
 
-def _size(scene: Scene, *, explain: bool) -> str:
+def _size(scene: Scene, *, explain: bool, named: bool) -> str:
     """Say the size with its range; the names are said again where no headline said them."""
     finding = scene.finding
     explained = f" ({_explanation(scene)})" if explain else ""
     fit = f"fits these {_units(scene)}{explained}"
     over = "Counting only those that fruited: " if "fruited" in finding.estimate.estimand else ""
     if scene.direction == "either":
-        against = "" if finding.planned else f" with {scene.it} than with {scene.control}"
+        against = "" if not named else f" with {scene.it} than with {scene.control}"
         return full_stop(f"{over}{fits(scene)}{against} {fit}")
     about = f"{scene.amount(scene.span.value)} {scene.word(scene.direction)}{scene.tail}"
-    it, against = ("it", "") if finding.planned else (scene.it, f" than {scene.control}")
+    it, against = ("it", "") if not named else (scene.it, f" than {scene.control}")
     return full_stop(
         f"{over}{it} {scene.speech.verb} about {about}{against}: {bare_range(scene)} {fit}"
     )
