@@ -74,15 +74,18 @@ class Comparison:
         None where nothing could be fitted.
     fit : MixedFit or None
         For pictures of residuals and for checks; tables never read it.
+    sample : Sample or None
+        The rows that were compared; None where they were only counted.
     """
 
     estimates: tuple[Estimate, ...]
     means: tuple[Mean, ...]
     model: ModelNumbers | None
     fit: MixedFit | None
+    sample: Sample | None = None
 
 
-def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
+def compare(sample: Sample, trial: Trial, *, level: float, alone: bool = False) -> Comparison:
     """Compare every treatment with the control.
 
     Parameters
@@ -93,6 +96,8 @@ def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
     level : float
         Confidence; where there are several treatments it holds for all comparisons together
         (exact multivariate t; Dunnett 1955, JASA 50, 1096-1121, in balanced cases).
+    alone : bool
+        Give each comparison by itself, and no percentages: quick, for repeated checks.
 
     Returns
     -------
@@ -118,14 +123,19 @@ def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
         estimates.append(blank)
     if fit is None:
         return Comparison(
-            estimates=tuple(estimates), means=_raw_means(sample, trial), model=None, fit=None
+            estimates=tuple(estimates),
+            means=_raw_means(sample, trial),
+            model=None,
+            fit=None,
+            sample=sample,
         )
-    filled = _infer(fit, sample, trial, usable, level)
+    filled = _infer(fit, sample, trial, usable, level, alone=alone)
     return Comparison(
         estimates=tuple(filled.get(one.treatment, one) for one in estimates),
         means=_adjusted(fit, sample, trial, level),
         model=_numbers(fit, sample),
         fit=fit,
+        sample=sample,
     )
 
 
@@ -172,9 +182,9 @@ def _withheld(sample: Sample, trial: Trial, code: str, reason: str, level: float
 
 
 def _infer(
-    fit: MixedFit, sample: Sample, trial: Trial, usable: list[str], level: float
+    fit: MixedFit, sample: Sample, trial: Trial, usable: list[str], level: float, *, alone: bool
 ) -> dict[str, Estimate]:
-    family = len(usable) > 1
+    family = len(usable) > 1 and not alone
     control = trial.control.code
     table = fit.contrasts(
         "treatment",
@@ -189,7 +199,7 @@ def _infer(
     found = {}
     for place, code in enumerate(usable):
         row = table.iloc[place]
-        alone = ("low_unadjusted", "high_unadjusted") if family else ("low", "high")
+        single = ("low_unadjusted", "high_unadjusted") if family else ("low", "high")
         estimate = Estimate(
             outcome=sample.outcome,
             estimand=sample.estimand,
@@ -199,8 +209,8 @@ def _infer(
             low=float(row["low"]),
             high=float(row["high"]),
             level=level,
-            low_alone=float(row[alone[0]]),
-            high_alone=float(row[alone[1]]),
+            low_alone=float(row[single[0]]),
+            high_alone=float(row[single[1]]),
             p=float(row["p"]),
             df=float(row["df"]),
             unit=sample.unit,
@@ -213,7 +223,7 @@ def _infer(
             reason = "the numbers left cannot tell these two apart from what they share"
             found[code] = _withheld(sample, trial, code, reason, level)
             continue
-        percent = _percent(fit, rows[place + 1], rows[0], level)
+        percent = None if alone else _percent(fit, rows[place + 1], rows[0], level)
         found[code] = replace(estimate, percent=percent)
     return found
 

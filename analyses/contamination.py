@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pandas as pd
 
@@ -16,7 +17,7 @@ from analyses.models.two_proportions import miettinen_nurminen
 from analyses.yields import STARTED, random_terms
 from trials.records import Records
 
-__all__ = ["contamination_answer", "loss_counts"]
+__all__ = ["contamination_answer", "contamination_sample", "loss_counts"]
 
 HUNDRED = "bags in 100"
 
@@ -94,7 +95,37 @@ def contamination_answer(records: Records, unit: UnitStory, *, level: float) -> 
     estimates = tuple(
         _difference(records, counts, one.code, level=level, shared=shared) for one in challengers
     )
-    return Comparison(estimates=estimates, means=_means(records, level), model=None, fit=None)
+    return Comparison(
+        estimates=estimates,
+        means=_means(records, level),
+        model=None,
+        fit=None,
+        sample=contamination_sample(records),
+    )
+
+
+def contamination_sample(records: Records) -> Sample:
+    """Give 100 for a contaminated unit and 0 for another, one row a unit of known fate.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    Sample
+    """
+    known = _known(records)
+    frame = known[["treatment", "block", "batch"]].copy()
+    frame["response"] = 100.0 * (known["fate"] == "contaminated")
+    return Sample(
+        frame=frame,
+        outcome="contamination",
+        estimand=STARTED,
+        unit=HUNDRED,
+        random=(),
+        counted=records.trial.unit,
+    )
 
 
 def _difference(
@@ -163,10 +194,13 @@ def _means(records: Records, level: float) -> tuple[Mean, ...]:
 
 def _by_batch(records: Records, unit: UnitStory, level: float) -> Comparison:
     """Compare the shares of batches: one number a batch, equal weights, t with batch df."""
-    known = _known(records)
-    lost = known.assign(response=100.0 * (known["fate"] == "contaminated"))
     keys = ["treatment", "block", "batch"]
-    shares = lost.groupby(keys, observed=True)["response"].mean().reset_index()
+    shares = (
+        contamination_sample(records)
+        .frame.groupby(keys, observed=True)["response"]
+        .mean()
+        .reset_index()
+    )
     sample = Sample(
         frame=shares,
         outcome="contamination",
@@ -175,4 +209,5 @@ def _by_batch(records: Records, unit: UnitStory, level: float) -> Comparison:
         random=tuple(term for term in random_terms(shares, unit) if term == "block"),
         counted="batch",
     )
-    return compare(sample, records.trial, level=level)
+    answer = compare(sample, records.trial, level=level)
+    return replace(answer, sample=contamination_sample(records))

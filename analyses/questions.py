@@ -7,7 +7,7 @@ giving a `Comparison`, and add it to `_answers`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyses.analysis import Analysis
 from analyses.cautions import cautions
@@ -17,6 +17,8 @@ from analyses.finding import Finding, judge
 from analyses.flow import flow
 from analyses.flush_table import flush_rows
 from analyses.planned import why_explored
+from analyses.rerandomised import p_rerandomised
+from analyses.trust import yield_checks
 from analyses.unit import unit_story
 from analyses.yields import FRUITED, STARTED, yield_answer
 from trials.lock import changes
@@ -137,6 +139,7 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
         margin = trial.aim.worthwhile if same_outcome else None
         worthwhile = _in_unit(margin, pair[0].value) if margin else None
         judgement = judge(estimate, claim=claim, worthwhile=worthwhile)
+        again = p_rerandomised(records, answer.sample, estimate) if answer.sample else None
         told.append(
             Finding(
                 id=f"{question.outcome}-{_SHORT[question.estimand]}-{estimate.treatment}",
@@ -147,11 +150,14 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
                 verdict=judgement.verdict,
                 reasons=judgement.reasons,
                 worthwhile=worthwhile,
-                p_rerandomised=None,
+                p_rerandomised=again,
                 means=pair,
             )
         )
-    return told
+    if question.outcome != "yield" or answer.sample is None:
+        return told
+    sample = answer.sample
+    return [replace(one, checks=yield_checks(one, sample, answer, trial)) for one in told]
 
 
 def _in_unit(margin: Margin, control_mean: float) -> float | None:

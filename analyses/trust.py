@@ -1,0 +1,234 @@
+"""Whether a verdict survives when the analysis is done another reasonable way.
+
+Each check repeats the comparison with one thing changed and judges it by the same rule. Post hoc
+power is not among them (Hoenig & Heisey 2001, The American Statistician 55, 19-24).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analyses.comparison import DF_METHOD, Comparison, Sample, compare
+from analyses.estimate import Estimate
+from analyses.finding import Check, Finding, Judgement, judge
+from analyses.models.fit import FitError
+from trials.trial import Trial
+
+__all__ = ["MOST_LEFT_OUT", "yield_checks"]
+
+MOST_LEFT_OUT = 30
+"""Units tried for influence: those with the largest residuals."""
+
+APART, NOT_APART = "told apart", "not told apart"
+
+
+def yield_checks(
+    finding: Finding, sample: Sample, answer: Comparison, trial: Trial
+) -> tuple[Check, ...]:
+    """Try a finding about yield in other ways.
+
+    Parameters
+    ----------
+    finding : Finding
+    sample : Sample
+        The rows that it rests on.
+    answer : Comparison
+        The comparison that it comes from.
+    trial : Trial
+
+    Returns
+    -------
+    tuple of Check
+        Without the most influential unit, without any one block, on the log scale, by ranks,
+        with unequal spread allowed, by re-randomisation; those that do not apply are left out.
+    """
+    if finding.estimate.withheld or answer.fit is None:
+        return ()
+    tried = (
+        _without_units(finding, sample, answer, trial),
+        _without_blocks(finding, sample, trial),
+        _on_log_scale(finding, sample, trial),
+        _by_ranks(finding, sample, trial),
+        _with_unequal_spread(finding, sample),
+        _by_rerandomisation(finding),
+    )
+    return tuple(check for check in tried if check is not None)
+
+
+def _judge_again(finding: Finding, estimate: Estimate) -> Judgement:
+    return judge(estimate, claim=finding.claim, worthwhile=finding.worthwhile)
+
+
+def _refit(finding: Finding, sample: Sample, rows: pd.Series, trial: Trial) -> Estimate:
+    """Repeat the comparison on some of the rows, widened for its family as it was before."""
+    frame = sample.frame[rows]
+    random = tuple(term for term in sample.random if 1 < frame[term].nunique() < len(frame))
+    before = finding.estimate
+    again = compare(
+        replace(sample, frame=frame, random=random), trial, level=before.level, alone=True
+    )
+    one = next(one for one in again.estimates if one.treatment == before.treatment)
+    wider = (before.high - before.low) / (before.high_alone - before.low_alone)
+    return replace(
+        one,
+        low=one.value - wider * (one.value - one.low),
+        high=one.value + wider * (one.high - one.value),
+    )
+
+
+def _most_different(
+    finding: Finding, tries: list[tuple[str, Estimate]]
+) -> tuple[str, Estimate, Judgement]:
+    """Pick the try that changes the verdict, or else the one that moves the estimate most."""
+    judged = [(name, one, _judge_again(finding, one)) for name, one in tries]
+    changed = [one for one in judged if one[2].verdict != finding.verdict]
+    return max(changed or judged, key=lambda one: abs(one[1].value - finding.estimate.value))
+
+
+def _without_units(
+    finding: Finding, sample: Sample, answer: Comparison, trial: Trial
+) -> Check | None:
+    frame = sample.frame
+    if answer.fit is None or sample.counted == "batch" or len(frame) < 4:
+        return None
+    left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
+    candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
+    tries = [
+        (str(index), _refit(finding, sample, frame.index != index, trial)) for index in candidates
+    ]
+    index, estimate, judgement = _most_different(finding, tries)
+    row = frame.loc[int(index)]
+    return Check(
+        name=f"without any one {sample.counted}",
+        verdict=judgement.verdict,
+        agrees=judgement.verdict == finding.verdict,
+        detail=f"most changed by leaving out one that gave {row['response']:.4g} {sample.unit} "
+        f"({row['treatment']}): {_numbers(estimate)}",
+    )
+
+
+def _fitted(frame: pd.DataFrame) -> pd.Series:
+    """Give treatment mean plus block mean less overall mean, enough to find odd units."""
+    response = frame["response"]
+    by_treatment = response.groupby(frame["treatment"]).transform("mean")
+    left = response - by_treatment
+    return by_treatment + left.groupby(frame["block"]).transform("mean")
+
+
+def _without_blocks(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
+    blocks = list(dict.fromkeys(sample.frame["block"]))
+    if "block" not in sample.random or len(blocks) < 3:
+        return None
+    tries = [
+        (block, _refit(finding, sample, sample.frame["block"] != block, trial)) for block in blocks
+    ]
+    block, estimate, judgement = _most_different(finding, tries)
+    return Check(
+        name=f"without any one {trial.design.block}",
+        verdict=judgement.verdict,
+        agrees=judgement.verdict == finding.verdict,
+        detail=f"most changed without {block}: {_numbers(estimate)}",
+    )
+
+
+def _on_log_scale(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
+    """Compare logarithms: a ratio, judged against the margin as a share of the control."""
+    if not (sample.frame["response"] > 0).all():
+        return None
+    control = finding.means[0].value
+    logs = sample.frame.assign(response=np.log(sample.frame["response"]))
+    everything = pd.Series(True, index=logs.index)
+    one = _refit(finding, replace(sample, frame=logs), everything, trial)
+    if one.withheld or not control > 0:
+        return None
+    ratio = replace(
+        one,
+        value=100 * math.expm1(one.value),
+        low=100 * math.expm1(one.low),
+        high=100 * math.expm1(one.high),
+        unit="%",
+    )
+    worthwhile = finding.worthwhile and 100 * finding.worthwhile / control
+    judgement = judge(ratio, claim=finding.claim, worthwhile=worthwhile)
+    return Check(
+        name="on the log scale",
+        verdict=judgement.verdict,
+        agrees=judgement.verdict == finding.verdict,
+        detail=f"ratio of geometric means: {_numbers(ratio)}",
+    )
+
+
+def _apart(finding: Finding) -> bool:
+    """Whether the comparison by itself tells the two from each other."""
+    return finding.estimate.low_alone > 0 or finding.estimate.high_alone < 0
+
+
+def _told_apart(finding: Finding, name: str, p: float, detail: str) -> Check:
+    apart = p < 1 - finding.estimate.level
+    return Check(
+        name=name,
+        verdict=APART if apart else NOT_APART,
+        agrees=apart == _apart(finding),
+        detail=detail,
+    )
+
+
+def _by_ranks(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
+    """Rank what is left after the block means (Hodges & Lehmann 1962, Ann. Math. Stat. 33, 482)."""
+    from analyses.models.mixed import fit_mixed
+
+    if sample.counted == "batch":
+        return None
+    pair = [finding.estimate.control, finding.estimate.treatment]
+    frame = sample.frame[sample.frame["treatment"].isin(pair)]
+    level = frame["response"].groupby(frame["block"]).transform("mean")
+    aligned = frame.assign(response=(frame["response"] - level).rank())
+    try:
+        fit = fit_mixed(aligned, "response", "treatment", [])
+        row = fit.contrasts("treatment", control=finding.estimate.control, df=DF_METHOD).iloc[0]
+    except FitError:
+        return None
+    detail = f"aligned ranks: t {row['t']:.3g} on {row['df']:.3g} df, p {row['p']:.3g}"
+    return _told_apart(finding, "by ranks within blocks" if trial.design.block else "by ranks",
+                       float(row["p"]), detail)  # fmt: skip
+
+
+def _with_unequal_spread(finding: Finding, sample: Sample) -> Check | None:
+    """Welch's t (1947, Biometrika 34, 28-35), for layouts without blocks."""
+    if sample.random or sample.counted == "batch":
+        return None
+    from scipy.stats import ttest_ind
+
+    sides = [
+        sample.frame.loc[sample.frame["treatment"] == code, "response"].to_numpy()
+        for code in (finding.estimate.treatment, finding.estimate.control)
+    ]
+    if min(len(side) for side in sides) < 2 or any(np.ptp(side) == 0 for side in sides):
+        return None
+    test = ttest_ind(*sides, equal_var=False)
+    span = test.confidence_interval(finding.estimate.level)
+    again = replace(finding.estimate, low=float(span.low), high=float(span.high), df=float(test.df))
+    judgement = _judge_again(finding, again)
+    return Check(
+        name="with unequal spread allowed",
+        verdict=judgement.verdict,
+        agrees=judgement.verdict == finding.verdict,
+        detail=f"Welch: {_numbers(again)}, df {test.df:.3g}, p {test.pvalue:.3g}",
+    )
+
+
+def _by_rerandomisation(finding: Finding) -> Check | None:
+    if finding.p_rerandomised is None:
+        return None
+    detail = f"p {finding.p_rerandomised:.3g} over the layouts that could have been drawn"
+    return _told_apart(finding, "by dealing the labels out again", finding.p_rerandomised, detail)
+
+
+def _numbers(one: Estimate) -> str:
+    if one.withheld:
+        return one.withheld
+    return f"{one.value:.4g} ({one.low:.4g} to {one.high:.4g})"
