@@ -40,13 +40,14 @@ class BatchFit:
         and unadjusted interval, in the response's unit where they have one, each of shape
         (contrasts, trials).
     variances
-        Variance components in squared units of the response, shape (components, trials).
+        Variance components in squared units of the response, shape (components, trials); 0 for
+        one that the rows left cannot tell from another, which then holds both.
     components
         Names of the components, outermost first, the last "residual".
     converged
         Whether the variances of the trial were found, shape (trials,).
     at_zero
-        Which components sit at zero, shape (components, trials).
+        Which components were estimated at zero, shape (components, trials).
     confidence
         Of the intervals.
     notes
@@ -150,6 +151,7 @@ class _Part:
     flat: Flags
     full: Flags
     estimable: Flags
+    doubled: Flags  # variances that coincide with another, outermost term first
 
 
 def _checked(
@@ -274,6 +276,7 @@ def _empty(plan: _Plan, solved: Swept, first: Array, full: Flags, flat: Flags) -
         flat=flat,
         full=full,
         estimable=estimable,
+        doubled=np.zeros((plan.design.terms, shape[1]), bool),
     )
 
 
@@ -297,6 +300,7 @@ def _fit_usable(
         for array, mask in ((sums.cross, both), (sums.size_cross, both), (sums.group_sums, wide)):
             array *= mask
     squares, doubled = observed_squares(design, residual, present)
+    part.doubled[:, on] = doubled[::-1]
     found = search_ratios(design, sums, starting_ratios(squares, expected), doubled)
     answer = infer_contrasts(design, sums, found.ratios, plan.rows)
     good = found.converged & part.estimable[:, on]
@@ -324,9 +328,11 @@ def _finish(parts: list[_Part], terms: tuple[str, ...], confidence: float) -> Ba
         t = estimates / errors
         half = stdtrit(df, 0.5 + confidence / 2) * errors
     components = (*terms, "residual")
+    doubled = np.concatenate([part.doubled for part in parts], axis=1)
     at_zero = variances == 0
+    at_zero[:-1] &= ~doubled
     notes = _notes(converged, flat, full, estimable)
-    notes += _zero_notes(components[:-1], at_zero & ~flat)
+    notes += _term_notes(components[:-1], at_zero & ~flat, doubled)
     return BatchFit(
         estimates=estimates,
         standard_errors=errors,
@@ -363,11 +369,18 @@ def _notes(converged: Flags, flat: Flags, full: Flags, estimable: Flags) -> tupl
     return tuple(notes)
 
 
-def _zero_notes(names: tuple[str, ...], at_zero: Flags) -> tuple[str, ...]:
-    """Say how many trials have a variance at zero, and that it still counts for the df."""
-    return tuple(
-        f"{zero.sum()} of {zero.size} trials: the {name} variance is at zero; "
-        "Kenward-Roger keeps it"
-        for name, zero in zip(names, at_zero, strict=False)
-        if zero.any()
-    )
+def _term_notes(names: tuple[str, ...], at_zero: Flags, doubled: Flags) -> tuple[str, ...]:
+    """Say how many trials have a variance at zero or one that coincides with another."""
+    notes = []
+    for name, zero, double in zip(names, at_zero, doubled, strict=False):
+        if zero.any():
+            notes.append(
+                f"{zero.sum()} of {zero.size} trials: the {name} variance is at zero; "
+                "Kenward-Roger keeps it"
+            )
+        if double.any():
+            notes.append(
+                f"{double.sum()} of {double.size} trials: each {name} left is a single row or "
+                "the same as the group around it; its variance is counted there"
+            )
+    return tuple(notes)

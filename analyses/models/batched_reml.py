@@ -23,7 +23,6 @@ __all__ = ["RatioSearch", "search_ratios", "traced"]
 Flags = npt.NDArray[np.bool_]
 _STEPS = 60  # evaluations before a trial is given up
 _SMALL = 1e-17  # squared length of the step that would come next, in standard errors
-_NOISE = 1e-11  # squared length below which steps that stay as long are rounding error
 _ROUNDING = 64 * np.finfo(float).eps
 
 
@@ -152,6 +151,22 @@ def _step(point: _Point, ratios: Array, left_out: Flags) -> tuple[Array, Array]:
     return change, np.abs(length)
 
 
+def _only_noise(point: _Point, length: Array, last: Array) -> Flags:
+    """Say where steps stay as long because they are rounding error."""
+    noise = point.noise**2
+    return np.asarray((length < noise) & (last < noise) & (length > 0.1 * last))
+
+
+def _stretch(shrunk: Array) -> Array:
+    """Give how many steps to take at once where steps shrink slowly (Aitken 1926).
+
+    Steps in a constant ratio r add up to 1 / (1 - r) of the first.
+    """
+    rate = np.sqrt(shrunk)
+    slow = (rate > 0.4) & (rate < 1)
+    return np.where(slow, 1.0 / (1.0 - np.where(slow, np.minimum(rate, 0.9), 0.0)), 1.0)
+
+
 def search_ratios(
     design: NestedDesign, sums: TrialSums, start: Array, left_out: Flags
 ) -> RatioSearch:
@@ -168,29 +183,40 @@ def search_ratios(
     left_out
         Terms to keep out of the model, shape (terms, trials).
     """
-    terms, trials = start.shape
     start = np.where(left_out, 0.0, start)
+    if not start.size:
+        trials = start.shape[1]
+        return RatioSearch(start, np.ones(trials, bool), np.zeros(trials, np.intp))
+    found = _search(design, sums, start, left_out)
+    lost = np.flatnonzero(~found.converged)
+    if len(lost):  # where the criterion is all but level on the way, come from the other side
+        again = _search(design, sums.of(lost), np.zeros((len(start), len(lost))), left_out[:, lost])
+        found.ratios[:, lost] = again.ratios
+        found.converged[lost] = again.converged
+        found.evaluations[lost] += again.evaluations
+    return found
+
+
+def _search(design: NestedDesign, sums: TrialSums, start: Array, left_out: Flags) -> RatioSearch:
+    """Search from these ratios."""
+    trials = start.shape[1]
     ratios, converged = start.copy(), np.zeros(trials, bool)
     evaluations = np.zeros(trials, np.intp)
-    if not terms or not trials:
-        return RatioSearch(ratios, np.ones(trials, bool), evaluations)
     running = np.arange(trials)
     here, before, best = start.copy(), start.copy(), np.full(trials, np.inf)
-    last = np.ones(trials)
+    last = np.full(trials, np.nan)  # length of the step before, where the next may follow it
     for _ in range(_STEPS):
         point = _evaluate(design, sums, here)
         evaluations[running] += 1
         rose = ~(point.value <= best + point.noise)
         change, length = _step(point, here, left_out)
-        after = np.where(rose, 0.5 * (here + before), np.maximum(here + change, 0.0))
-        before = np.where(rose, before, here)
+        shrunk = np.fmin(length / last, 1.0)
+        finished = ~rose & ((length * shrunk < _SMALL) | _only_noise(point, length, last))
+        stretch = np.where(finished, 1.0, _stretch(shrunk))
+        forward = np.maximum(here + stretch * change, 0.0)
+        before, here = np.where(rose, before, here), np.where(rose, 0.5 * (here + before), forward)
         best = np.where(rose, best, point.value)
-        # Steps shrink at least by the factor of the last two: where would the next one lead?
-        finished = length * np.minimum(length / last, 1.0) < _SMALL
-        noise = _NOISE + point.noise**2
-        finished |= (length < noise) & (last < noise) & (length > 0.1 * last)
-        finished &= ~rose
-        here, last = after, np.where(rose, 1.0, np.maximum(length, 1e-300))
+        last = np.where(rose | (stretch > 1), np.nan, np.maximum(length, 1e-300))
         ratios[:, running] = here
         converged[running[finished]] = True
         if finished.all():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 import statsmodels.api as sm
 from hypothesis import given, settings
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from analyses.models import batched
 from analyses.models.batched import fit_batch
+from analyses.models.mixed import fit_mixed
 from analyses.models.nested_design import arrange
 from tests.analyses.models.dense_mixed import dense_mixed
 
@@ -80,6 +82,33 @@ def test_zero_block_variance_in_nearly_half_of_the_trials():
     assert any("block variance is at zero" in note for note in fit.notes)
     for trial in range(0, 300, 3):
         _agree_with_textbook(layout, y, fit, ("block",), trial)
+
+
+@pytest.mark.parametrize("variances", [(0.5, 0.3, 0.4, 1.0), (0.02, 0.0, 0.0, 1.0)])
+@pytest.mark.parametrize("names", [v for v in STRUCTURES.values() if v], ids=" and ".join)
+def test_each_trial_equals_its_own_fit(names, variances):
+    """The general engine, which shares no code with the batched one, trial by trial."""
+    layout = Layout(treatments=3, blocks=4, bags=4, flushes=2, batches=2)
+    y = layout.responses(np.random.default_rng(21), 8, variances, lost=0.08)
+    groups = {name: getattr(layout, name) for name in names}
+    fit = fit_batch(y, layout.x, layout.rows, groups)
+    for trial in range(8):
+        columns = {name: np.char.add(name, labels.astype(str)) for name, labels in groups.items()}
+        recipe = np.array(["a", "b", "c"])[layout.treatment]
+        data = pd.DataFrame({"grams": y[:, trial], "recipe": recipe, **columns}).dropna()
+        alone = fit_mixed(data, "grams", "recipe", list(names))
+        table = alone.contrasts("recipe", kind="versus control", control="a", df="kenward-roger")
+        for column, got in (
+            ("se", fit.standard_errors),
+            ("df", fit.df),
+            ("t", fit.t),
+            ("p", fit.p),
+            ("low", fit.low),
+            ("high", fit.high),
+        ):
+            np.testing.assert_allclose(got[:, trial], table[column], rtol=1e-6, atol=1e-7)
+        found = [alone.variances[name] for name in fit.components]
+        np.testing.assert_allclose(fit.variances[:, trial], found, rtol=1e-6, atol=1e-6 * found[-1])
 
 
 def test_least_squares_equals_statsmodels():
@@ -273,6 +302,9 @@ def test_bags_with_one_row_each_leave_the_residual():
     blocks = fit_batch(y, layout.x, layout.rows, {"block": layout.block})
     np.testing.assert_allclose(both.p, blocks.p, rtol=1e-6)
     np.testing.assert_allclose(both.df, blocks.df, rtol=1e-6)
+    np.testing.assert_allclose(both.variances[[0, 2]], blocks.variances, rtol=1e-5, atol=1e-7)
+    assert not both.at_zero[1].any()
+    assert any("4 of 4 trials: each bag left is a single row" in note for note in both.notes)
 
 
 def test_too_few_rows_and_none_at_all():
