@@ -169,6 +169,9 @@ def _checked(
     if y.ndim != 2 or x.ndim != 2 or len(y) != len(x):
         msg = f"responses {y.shape} and design {x.shape} need two axes and as many rows"
         raise ValueError(msg)
+    if not y.size:
+        msg = f"responses {y.shape} hold no row or no trial"
+        raise ValueError(msg)
     if rows.shape[1] != x.shape[1]:
         msg = f"contrasts have {rows.shape[1]} weights for {x.shape[1]} coefficients"
         raise ValueError(msg)

@@ -12,6 +12,8 @@ from analyses.models.relabelling_sums import Codes
 
 __all__ = ["Statistic", "block_codes", "coded_labels", "number_values"]
 
+_MOST_LABELS = 100  # codes are small integers
+
 Statistic = str | Callable[[npt.NDArray[np.generic]], npt.ArrayLike]
 
 
@@ -44,6 +46,9 @@ def coded_labels(
     names = np.unique(given)
     if len(names) < 2:
         msg = "a comparison needs at least two treatments"
+        raise ValueError(msg)
+    if len(names) > _MOST_LABELS:
+        msg = f"{len(names)} different treatments; at most {_MOST_LABELS} can be dealt out again"
         raise ValueError(msg)
     if statistic == "difference":
         for word, one in (("treated", treated), ("control", control)):

@@ -336,6 +336,7 @@ def test_huge_block_variance():
         ({"groups": {"block": [1, 2]}}, "labels of 'block'"),
         ({"design": np.full((48, 3), np.nan)}, "finite"),
         ({"confidence": 95.0}, "between 0 and 1"),
+        ({"responses": np.zeros((48, 0))}, "no trial"),
     ],
 )
 def test_what_does_not_fit_is_said(change, message):

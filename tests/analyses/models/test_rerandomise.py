@@ -374,6 +374,7 @@ def test_all_responses_equal(statistic):
         ({"blocks": [1, 2]}, "blocks have shape"),
         ({"labels": ["a"] * 4}, "at least two treatments"),
         ({"response": [1.0, 2.0]}, "as many units"),
+        ({"labels": np.arange(101), "response": np.zeros(101)}, "at most 100"),
     ],
 )
 def test_what_does_not_fit_is_said(change, message):
