@@ -14,14 +14,24 @@ from trials.trial import Trial
 __all__ = ["statistician_blocks"]
 
 _NOTHING = "–"
-_REFERENCES = (
-    "Patterson & Thompson (1971): REML. Kenward & Roger (1997): adjusted covariance and "
-    "degrees of freedom.",
-    "Fieller (1954): interval of a ratio, behind every percentage.",
-    "Wilson (1927), Clopper & Pearson (1934): intervals of shares.",
-    "Hurlbert (1984): the unit that counts. ICH E9(R1): the estimands.",
-    "Piaggio et al. (2012): reading an interval against a margin.",
+_REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("reml",), "REML: Patterson & Thompson (1971), Biometrika 58, 545-554."),
+    (("kenward",), "Kenward & Roger (1997), Biometrics 53, 983-997."),
+    (("satterthwaite",), "Fai & Cornelius (1996), J Stat Comput Simul 54, 363-378."),
+    (("multivariate t",), "Comparisons with a control: Dunnett (1955), JASA 50, 1096-1121."),
+    (("percentage",), "Percentages: Fieller (1954), J R Stat Soc B 16, 175-185."),
+    (("wilson",), "Shares: Wilson (1927), JASA 22, 209-212."),
+    (("clopper",), "Shares of none or all: Clopper & Pearson (1934), Biometrika 26, 404-413."),
+    (("miettinen",), "Miettinen & Nurminen (1985), Statistics in Medicine 4, 213-226."),
+    (("newcombe",), "Newcombe (1998), Statistics in Medicine 17, 873-890."),
+    (("fisher",), "Exact test of a table: Fisher (1935), The Design of Experiments."),
+    (("firth",), "Firth (1993), Biometrika 80, 27-38."),
+    (("farrington",), "Farrington & Manning (1990), Statistics in Medicine 9, 1447-1454."),
+    (("re-random",), "Phipson & Smyth (2010), Stat Appl Genet Mol Biol 9, article 39."),
+    (("batch",), "The unit that counts: Hurlbert (1984), Ecological Monographs 54, 187-211."),
+    (("judged",), "Interval and margin: Piaggio et al. (2012), JAMA 308, 2594-2604."),
 )
+"""Words that a method's description holds, and where the method was published."""
 
 
 def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
@@ -135,11 +145,24 @@ def _methods(analysis: Analysis) -> tuple[Block, ...]:
         f"{printable(analysis.fingerprint) or 'none'}.",
         _versions(),
     )
-    return (
-        Bullets(items=(*used, *losses, *notes, *repeat)),
-        Paragraph(text="Methods are described by:"),
-        Bullets(items=_REFERENCES),
-    )
+    remarks = Bullets(items=(*used, *losses, *notes, *repeat))
+    references = _references(analysis, " ".join(remarks.items))
+    if not references:
+        return (remarks,)
+    return (remarks, Paragraph(text="Published in:"), Bullets(items=references))
+
+
+def _references(analysis: Analysis, remarks: str) -> tuple[str, ...]:
+    """Cite what was used, by the words of the methods' own descriptions."""
+    words = [remarks, *(model.df_method for model in analysis.models), analysis.unit.counted]
+    if any(finding.estimate.percent for finding in analysis.findings):
+        words.append("percentage")
+    if any(finding.p_rerandomised is not None for finding in analysis.findings):
+        words.append("re-random")
+    if analysis.findings:
+        words.append("judged")
+    said = " ".join(words).lower()
+    return tuple(cited for keys, cited in _REFERENCES if any(key in said for key in keys))
 
 
 def _versions() -> str:
