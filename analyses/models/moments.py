@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -84,12 +85,12 @@ def with_residual(
     others, residual = theta[:-1], theta[-1]
     all_b = np.empty((k + 1, width, width))
     all_b[:k] = b
-    all_b[k] = (a - np.tensordot(others, b, 1)) / residual
+    all_b[k] = (a - _weighted(others, b)) / residual
     all_c = np.empty((k + 1, k + 1, width, width))
     all_c[:k, :k] = c
-    all_c[k, :k] = (b - np.tensordot(others, c, 1)) / residual
+    all_c[k, :k] = (b - _weighted(others, c)) / residual
     all_c[:k, k] = all_c[k, :k].transpose(0, 2, 1)
-    all_c[k, k] = (all_b[k] - np.tensordot(others, all_c[:k, k], 1)) / residual
+    all_c[k, k] = (all_b[k] - _weighted(others, all_c[:k, k])) / residual
     all_traces = np.empty(k + 1)
     all_traces[:k] = traces
     all_traces[k] = (rows - others @ traces) / residual
@@ -98,3 +99,9 @@ def with_residual(
     all_t[k, :k] = all_t[:k, k] = (traces - others @ t) / residual
     all_t[k, k] = (all_traces[k] - others @ all_t[:k, k]) / residual
     return Moments(log_det=log_det, traces=all_traces, a=a, b=all_b, c=all_c, t=all_t)
+
+
+def _weighted(weights: Array, stack: Array) -> Array:
+    """Sum a stack of arrays with weights; a matrix product, since tensordot is slow to start."""
+    inner = stack.shape[1:]
+    return np.asarray(weights @ stack.reshape(len(stack), math.prod(inner))).reshape(inner)

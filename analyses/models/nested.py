@@ -8,6 +8,7 @@ section 3.4). After the sums the cost no longer depends on the number of rows.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,51 +62,65 @@ class Nested:
         terms, width = len(self.names) - 1, len(self.total)
         e = theta[-1]
         v = theta[0] if terms else 0.0
-        b = theta[1] if terms == 2 else 0.0
         load = 1 / (e + self.sizes * v)
         d = self.sizes * load
         flat = self.unit_squares.reshape(len(self.sizes), width * width)
-        a = (self.total - ((v * load) @ flat).reshape(width, width)) / e
-        log_det = (self.rows - self.units.sum()) * np.log(e) - self.units @ np.log(load)
+        weights = np.empty((3, len(load)))
+        weights[0], weights[1] = v * load, load * load
+        weights[2] = weights[1] * d
+        a, squares, leans = (weights @ flat).reshape(3, width, width)
+        a = (self.total - a) / e
+        log_det = (self.rows - self.units.sum()) * math.log(e) - self.units @ np.log(load)
         if terms == 0:
-            empty = np.zeros((0, width, width))
-            none = (np.zeros(0), a, empty, np.zeros((0, 0, width, width)), np.zeros((0, 0)))
+            empty = np.empty((0, width, width)), np.empty((0, 0, width, width))
+            none = (np.zeros(0), a, *empty, np.zeros((0, 0)))
             return with_residual(theta, self.rows, float(log_det), none)
-        squares = (np.stack([load * load, load * load * d]) @ flat).reshape(2, width, width)
         if terms == 1:
-            traces = np.array([self.units @ d])
-            t = np.array([[self.units @ (d * d)]])
-            one = (traces, a, squares[:1], squares[1:][None], t)
+            traces, t = (self.units @ d)[None], (self.units @ (d * d))[None, None]
+            one = (traces, a, squares[None], leans[None, None], t)
             return with_residual(theta, self.rows, float(log_det), one)
-        two = self._with_blocks(b, load, d, a, squares)
-        log_det += np.log1p(b * (self.block_units @ d)).sum()
-        return with_residual(theta, self.rows, float(log_det), two)
+        return self._with_blocks(theta, log_det, load, (a, squares, leans))
 
     def _with_blocks(
-        self, b: float, load: Array, d: Array, a: Array, squares: Array
-    ) -> tuple[Array, Array, Array, Array, Array]:
-        """Add the rank-one update of each block; squares holds the sums without blocks."""
-        n = self.sizes
-        r, d2, d3 = (self.block_units @ np.stack([d, d * d, d**3], 1)).T
-        shrink = 1 / (1 + b * r)
-        gain = b * shrink
+        self, theta: Array, log_det: float, load: Array, without: tuple[Array, Array, Array]
+    ) -> Moments:
+        """Add the rank-one update of each block.
+
+        without: D' inv(V) D, the sum of Z_i' inv(V) D squared over units, and the same weighted
+        by d_i = n_i load_i, all without blocks.
+        """
+        a, squares, leans = without
+        b, n = theta[1], self.sizes
+        d = n * load
+        powers = np.empty((3, len(d)))
+        powers[0], powers[1] = d, d * d
+        powers[2] = powers[1] * d
+        r, d2, d3 = powers @ self.block_units.T
+        full = 1 + b * r
+        shrink = 1 / full
+        gain, own = b * shrink, r * shrink
         h = load @ self.block_sums
         hb = h * shrink[:, None]  # Z_b' inv(V) D
         a = a - (h * gain[:, None]).T @ h
-        unit_sums = self.block_sums - (b * self.block_units * n)[:, :, None] * hb[:, None, :]
-        lean = (d * load) @ unit_sums  # sum over the units of a block of d_i Z_i' inv(V) D
-        weights = np.stack([load * load, load * load * d]) * (b * n)
-        cross = (weights @ self.block_sums).transpose(1, 2, 0) @ hb
-        own = (self.block_units @ (weights * (b * n)).T).T[:, None, :] * hb.T @ hb
-        inner = squares - cross - cross.transpose(0, 2, 1) + own
-        bb = hb.T @ hb
+        weights = np.empty((3, len(d)))
+        weights[0] = d * load  # towards the sum over a block of d_i Z_i' inv(V) D
+        weights[1], weights[2] = b * load * d, b * load * powers[1]
+        sums = weights @ self.block_sums
+        lean = sums[:, 0] - (b * d2)[:, None] * hb
+        cross = sums[:, 1:].transpose(1, 2, 0) @ hb
+        squared = (hb * (b * b * d2)[:, None]).T @ hb, (hb * (b * b * d3)[:, None]).T @ hb
+        bb = np.empty((2, *a.shape))
         c = np.empty((2, 2, *a.shape))
-        c[0, 0] = inner[1] - (lean * gain[:, None]).T @ lean
+        bb[0] = squares - cross[0] - cross[0].T + squared[0]
+        bb[1] = hb.T @ hb
+        c[0, 0] = leans - cross[1] - cross[1].T + squared[1] - (lean * gain[:, None]).T @ lean
         c[0, 1] = (lean * shrink[:, None]).T @ hb
         c[1, 0] = c[0, 1].T
-        c[1, 1] = (hb * (r * shrink)[:, None]).T @ hb
-        traces = np.array([self.units @ d - gain @ d2, r @ shrink])
-        vv = self.units @ (d * d) - 2 * gain @ d3 + ((gain * d2) ** 2).sum()
+        c[1, 1] = (hb * own[:, None]).T @ hb
+        traces = np.array([self.units @ d - gain @ d2, own.sum()])
+        gained = gain * d2
+        vv = self.units @ powers[1] - 2 * gain @ d3 + gained @ gained
         vb = d2 @ (shrink * shrink)
-        t = np.array([[vv, vb], [vb, ((r * shrink) ** 2).sum()]])
-        return traces, a, np.stack([inner[0], bb]), c, t
+        t = np.array([[vv, vb], [vb, own @ own]])
+        log_det = float(log_det + np.log(full).sum())
+        return with_residual(theta, self.rows, log_det, (traces, a, bb, c, t))

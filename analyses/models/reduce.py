@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -18,7 +19,7 @@ from analyses.models.nested import Nested
 __all__ = ["Columns", "reduce_design", "sum_up"]
 
 _DEPENDENT = 1e-10  # a column this close to the span of those before it adds nothing
-_CHUNK = 1 << 15  # levels of the inner term that are summed at a time
+_CHUNK = 1 << 14  # levels of the inner term that are summed at a time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,19 +173,22 @@ def _is_nested(random: list[Grouping]) -> bool:
 
 
 def _level_sums(design: Design, columns: Columns, codes: Codes, count: int) -> Array:
-    """Sum the columns of [Q y] over the rows of each code."""
-    q, cells, left = columns.q_rows, design.cells, columns.leftover
-    sums = np.empty((count, q.shape[1] + 1))
-    sums[:, -1] = np.bincount(codes, left, count)
+    """Sum the columns of [Q y] over the rows of each code, shape (count, p + 1)."""
+    return np.vstack(list(_sum_pieces(design, columns, codes, count)))
+
+
+def _sum_pieces(design: Design, columns: Columns, codes: Codes, count: int) -> Iterator[Array]:
+    """Give the sums over the rows of each code, some thousand codes at a time."""
+    q, cells = columns.q_rows, design.cells
+    left = np.bincount(codes, columns.leftover, count)
     if cells is None:
-        for j in range(q.shape[1]):
-            sums[:, j] = np.bincount(codes, q[:, j], count)
-    else:
-        table = np.bincount(codes * len(q) + cells, minlength=count * len(q))
-        for low in range(0, count, _CHUNK):
-            piece = table[low * len(q) : (low + _CHUNK) * len(q)].reshape(-1, len(q))
-            sums[low : low + _CHUNK, :-1] = piece @ q
-    return sums
+        parts = [np.bincount(codes, column, count) for column in q.T]
+        yield np.column_stack([*parts, left])
+        return
+    table = np.bincount(codes * len(q) + cells, minlength=count * len(q)).reshape(count, len(q))
+    for low in range(0, count, _CHUNK):
+        piece = table[low : low + _CHUNK] @ q
+        yield np.column_stack([piece, left[low : low + _CHUNK]])
 
 
 def _total(design: Design, columns: Columns) -> Array:
@@ -248,10 +252,13 @@ def _squares_by_kind(
     """Sum the outer products of the unit sums over units of one size."""
     width = columns.q_rows.shape[1] + 1
     squares = np.zeros((kinds, width, width))
-    sums = _level_sums(design, columns, inner.codes, inner.count)
-    for k in range(kinds):
-        chosen = sums[kind == k] if kinds > 1 else sums
-        squares[k] = chosen.T @ chosen
+    low = 0
+    for sums in _sum_pieces(design, columns, inner.codes, inner.count):
+        here = kind[low : low + len(sums)]
+        for k in range(kinds):
+            chosen = sums[here == k] if kinds > 1 else sums
+            squares[k] += chosen.T @ chosen
+        low += len(sums)
     return squares
 
 

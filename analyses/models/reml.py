@@ -18,7 +18,7 @@ from analyses.models.moments import Moments, Structure
 
 __all__ = ["Optimum", "Point", "evaluate", "maximise"]
 
-_DECREMENT = 1e-22  # squared distance to the optimum, in standard errors, that is nought
+_DECREMENT = 1e-17  # squared distance to the optimum, in standard errors, that is nought
 _ROUNDING = 1e-14  # the same where rounding lets the criterion fall no further
 _STEPS = 100
 _HALVINGS = 40
@@ -100,7 +100,8 @@ def evaluate(structure: Structure, theta: Array) -> Point:
     square = a[p, p] - a[:p, p] @ beta
     free = structure.rows - p
     scale = square / free
-    left = np.append(-beta, 1.0)
+    left = np.ones(p + 1)
+    left[:p] = -beta
     b_left = moments.b @ left
     quadratic = b_left @ left
     phi_b = phi @ moments.b[:, :p, :p]
@@ -109,7 +110,8 @@ def evaluate(structure: Structure, theta: Array) -> Point:
     k = len(theta)
     traces = moments.traces - phi_b.trace(0, 1, 2)
     crossed = phi_b.reshape(k, -1) @ phi_b.transpose(0, 2, 1).reshape(k, -1).T
-    expected = 0.5 * (moments.t - 2 * (moments.c[:, :, :p, :p] * phi).sum((2, 3)) + crossed)
+    c_phi = (moments.c[:, :, :p, :p].reshape(k * k, p * p) @ phi.ravel()).reshape(k, k)
+    expected = 0.5 * (moments.t - 2 * c_phi + crossed)
     log_det = moments.log_det + 2 * np.log(np.diag(lower)).sum() + free * (np.log(scale) + 1)
     return Point(
         theta=theta * scale,
