@@ -12,7 +12,7 @@ from reports.grammar import capital
 from reports.look import WIDTH, Frame, marker, paint, series, tint
 from reports.names import shorten
 from reports.overview import overview, planned_findings
-from reports.ranges import fits
+from reports.ranges import bare_range, fits
 from reports.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.speech import Scene, margin_text, set_scene
 from reports.wrapping import wrapped
@@ -96,7 +96,7 @@ def _title(scenes: list[Scene], together: str) -> str:
 def _note(scene: Scene) -> str:
     value = scene.span.value
     word = scene.word("more" if value >= 0 else "less")
-    return f"best guess {scene.amount(value)} {word}; {fits(scene)} fits"
+    return f"best guess {scene.amount(value)} {word}; {bare_range(scene)} fits"
 
 
 def _zone(scene: Scene) -> _Zone | None:

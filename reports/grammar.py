@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from fractions import Fraction
 
@@ -15,12 +16,14 @@ __all__ = [
     "odds",
     "on_or_in",
     "plural",
+    "tied",
 ]
 
 _WORDS = (
     "none", "one", "two", "three", "four", "five", "six",
     "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
+_TIE = re.compile(r"(?<=\d) (?=(?:g|kg|oz|lb|days?)\b|%)")
 _ODD_PLURALS = {"shelf": "shelves", "loaf": "loaves", "half": "halves"}
 _STOOD_ON = ("shelf", "rack", "table", "bench", "day", "floor", "row", "trolley", "bed")
 
@@ -142,3 +145,19 @@ def on_or_in(block: str) -> str:
     ('on', 'in')
     """
     return "on" if block.lower().split(" ")[-1] in _STOOD_ON else "in"
+
+
+def tied(text: str) -> str:
+    r"""Tie numbers to their units, so that no line breaks between them.
+
+    Parameters
+    ----------
+    text : str
+        Plain text; what comes out is still to be escaped.
+
+    Examples
+    --------
+    >>> tied("60 g or 15 % more")
+    '60\xa0g or 15\xa0% more'
+    """
+    return _TIE.sub("\N{NO-BREAK SPACE}", text)

@@ -62,7 +62,7 @@ def _table(table: Table) -> list[str]:
     rule = ["---:" if number else "---" for number in table.numeric]
     rows = [table.columns, *table.rows]
     written = [f"| {' | '.join(_safe(cell) for cell in row)} |" for row in rows]
-    return [f"{_safe(table.caption)}:", "", written[0], f"| {' | '.join(rule)} |", *written[1:]]
+    return [_safe(table.caption), "", written[0], f"| {' | '.join(rule)} |", *written[1:]]
 
 
 def _safe(text: str) -> str:

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from reports.blocks import Block, Figure, Report
+from reports.grammar import tied
 from reports.look import TINTS
 from reports.markdown import to_markdown
 from reports.plain_text import to_text
@@ -21,9 +21,7 @@ from reports.vector import inside_page
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["policy_for", "style_sheet", "templates", "tied", "to_html", "to_markdown", "to_text"]
-
-_TIE = re.compile(r"(?<=\d) (?=(?:%|g|kg|oz|lb|days?)\b|%)")
+__all__ = ["policy_for", "style_sheet", "templates", "to_html", "to_markdown", "to_text"]
 
 
 def to_html(report: Report) -> str:
@@ -95,22 +93,6 @@ def templates() -> Environment:
     )
     environment.filters["tied"] = tied
     return environment
-
-
-def tied(text: str) -> str:
-    r"""Tie numbers to their units, so that no line breaks between them.
-
-    Parameters
-    ----------
-    text : str
-        Plain text; what comes out is still to be escaped.
-
-    Examples
-    --------
-    >>> tied("60 g or 15 % more")
-    '60\xa0g or 15\xa0% more'
-    """
-    return _TIE.sub("\N{NO-BREAK SPACE}", text)
 
 
 def _picture(figure: Figure) -> object:

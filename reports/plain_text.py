@@ -81,7 +81,7 @@ def table_lines(table: Table, width: int) -> list[str]:
     """
     rows: list[Sequence[str]] = [table.columns, *table.rows]
     wide = [max(shown_width(row[place]) for row in rows) for place in range(len(table.columns))]
-    caption = _fill(f"{table.caption}:", width)
+    caption = _fill(table.caption, width)
     if sum(wide) + _GUTTER * (len(wide) - 1) > width:
         return caption + _stacked(table, width)
     lines = []

@@ -84,8 +84,8 @@ def cannot_say(analysis: Analysis) -> tuple[str, ...]:
     """
     trial = analysis.records.trial
     where = f" ({printable(trial.place)})" if printable(trial.place) else ""
-    strain = printable(trial.strain)
-    which = f"{printable(trial.species) or 'one species'}{f', strain {strain}' if strain else ''}"
+    strain = f" ({printable(trial.strain)})" if printable(trial.strain) else ", one strain"
+    which = f"{printable(trial.species) or 'one species'}{strain}"
     begun = f" (begun {trial.start.isoformat()})" if trial.start else ""
     remarks = [
         f"It was one trial in one place{where}, at one time{begun}, with {which}. Another room, "
@@ -144,8 +144,8 @@ def _fragile(analysis: Analysis) -> str:
     turned = [check.name for finding in findings for check in finding.checks if not check.agrees]
     if not turned:
         return ""
-    ways = listed(dict.fromkeys(printable(name) for name in turned))
-    return f"The verdict would be another one with: {ways}."
+    ways = listed(dict.fromkeys(printable(name) for name in turned), last="or")
+    return f"It hangs on details: worked out {ways}, the verdict would be another one."
 
 
 def _check_row(check: Check, name: str) -> tuple[str, str, str]:

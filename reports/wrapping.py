@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 import unicodedata
 
+from reports.grammar import tied
+
 __all__ = ["wrapped"]
 
 # Mean advance of a letter in ems: DejaVu Sans, the widest type a reader is likely to have.
@@ -45,5 +47,7 @@ def wrapped(
     wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
     if wide:
         columns = max(6, int(columns * len(text) / (len(text) + wide)))
-    lines = textwrap.wrap(text, columns, max_lines=most, placeholder="…", break_on_hyphens=False)
+    lines = textwrap.wrap(
+        tied(text), columns, max_lines=most, placeholder="…", break_on_hyphens=False
+    )
     return lines or [""]
