@@ -226,7 +226,8 @@ class Basis:
             block = np.ones((rows, 1))
             for name, whole in zip(term, full, strict=True):
                 part = coded[name] if whole else coded[name][:, 1:]
-                block = (part[:, :, None] * block[:, None, :]).reshape(rows, -1)
+                width = part.shape[1] * block.shape[1]
+                block = (part[:, :, None] * block[:, None, :]).reshape(rows, width)
             blocks.append(block if within <= set(term) else np.zeros_like(block))
         return np.asarray(np.hstack(blocks)) if blocks else np.zeros((rows, 0))
 

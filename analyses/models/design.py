@@ -12,6 +12,7 @@ from analyses.models.basis import Basis, Covariate, Factor
 from analyses.models.fit import Array, Codes, Column, FitError, plain_list
 from analyses.models.formula import Terms, read_fixed
 from analyses.models.groups import Grouping, cross, group, missing
+from analyses.models.repeats import note_repeats
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -102,15 +103,17 @@ def lay_out(
         name: coded[name] if name in coded else group(name, columns[name])
         for name in [*(n for term in parts for n in term), *([residual_by] if residual_by else [])]
     }
+    terms_of = tuple(cross(":".join(term), [grouped[name] for name in term]) for term in parts)
+    notes = [*notes, *_lost_levels(whole, columns, basis), *note_repeats(y, cells, terms_of)]
     return Design(
         response=y,
         basis=basis,
         cells=cells,
         cell_rows=cell_rows,
-        random=tuple(cross(":".join(term), [grouped[name] for name in term]) for term in parts),
+        random=terms_of,
         residual=grouped[residual_by] if residual_by else None,
         used=np.arange(len(y)) if used is None else used,
-        notes=(*notes, *_lost_levels(whole, columns, basis)),
+        notes=tuple(notes),
     )
 
 

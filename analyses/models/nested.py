@@ -29,8 +29,9 @@ class Nested:
         The inner term, the outer term, the residual; terms that are absent are left out.
     rows : int
         Number of observations.
-    total : array, shape (c, c)
-        D'D.
+    within : array, shape (c, c)
+        D'D of the deviations of D from its means over units: free of what differs between units,
+        so that no digit is lost when units or blocks differ hugely.
     sizes : array, shape (s,)
         The distinct numbers of rows of a unit.
     units : array, shape (s,)
@@ -45,7 +46,7 @@ class Nested:
 
     names: tuple[str, ...]
     rows: int
-    total: Array
+    within: Array
     sizes: Array
     units: Array
     unit_squares: Array
@@ -59,17 +60,17 @@ class Nested:
 
     def moments(self, theta: Array) -> Moments:
         """Give the products at the variances theta: inner, outer, residual."""
-        terms, width = len(self.names) - 1, len(self.total)
+        terms, width = len(self.names) - 1, len(self.within)
         e = theta[-1]
         v = theta[0] if terms else 0.0
         load = 1 / (e + self.sizes * v)
         d = self.sizes * load
         flat = self.unit_squares.reshape(len(self.sizes), width * width)
         weights = np.empty((3, len(load)))
-        weights[0], weights[1] = v * load, load * load
+        weights[0], weights[1] = load / self.sizes, load * load
         weights[2] = weights[1] * d
-        a, squares, leans = (weights @ flat).reshape(3, width, width)
-        a = (self.total - a) / e
+        between, squares, leans = (weights @ flat).reshape(3, width, width)
+        a = self.within / e + between
         log_det = (self.rows - self.units.sum()) * math.log(e) - self.units @ np.log(load)
         if terms == 0:
             empty = np.empty((0, width, width)), np.empty((0, 0, width, width))

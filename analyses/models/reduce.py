@@ -191,14 +191,22 @@ def _sum_pieces(design: Design, columns: Columns, codes: Codes, count: int) -> I
         yield np.column_stack([piece, left[low : low + _CHUNK]])
 
 
-def _total(design: Design, columns: Columns) -> Array:
-    """Give D'D of D = [Q y]; Q is orthonormal and y orthogonal to it but for rounding."""
+def _within(design: Design, columns: Columns, inner: Grouping | None, squares: Array) -> Array:
+    """Give D'D of the deviations of D = [Q y] from its means over units.
+
+    Only the response can differ hugely between units, so only it is centred row by row.
+    squares: sum over units of the outer product of their column sums, each over its size.
+    """
     p = columns.q_rows.shape[1]
-    total = np.eye(p + 1)
     left = columns.leftover
-    total[:p, p] = total[p, :p] = columns.q_rows.T @ _sum(design.cells, left, len(columns.q_rows))
-    total[p, p] = left @ left
-    return total
+    if inner is not None:
+        rows = np.bincount(inner.codes, minlength=inner.count)
+        left = left - (np.bincount(inner.codes, left, inner.count) / rows)[inner.codes]
+    within = np.eye(p + 1) - squares
+    inner_qy = columns.q_rows.T @ _sum(design.cells, left, len(columns.q_rows))
+    within[:p, p] = within[p, :p] = inner_qy
+    within[p, p] = left @ left
+    return within
 
 
 def _sum_nested(design: Design, columns: Columns, random: list[Grouping]) -> Nested:
@@ -207,7 +215,7 @@ def _sum_nested(design: Design, columns: Columns, random: list[Grouping]) -> Nes
     none = Nested(
         names=names,
         rows=len(design.response),
-        total=_total(design, columns),
+        within=_within(design, columns, None, np.zeros((width, width))),
         sizes=np.zeros(0),
         units=np.zeros(0),
         unit_squares=np.zeros((0, width, width)),
@@ -237,7 +245,7 @@ def _sum_nested(design: Design, columns: Columns, random: list[Grouping]) -> Nes
     return Nested(
         names=names,
         rows=none.rows,
-        total=none.total,
+        within=_within(design, columns, inner, (squares / sizes[:, None, None]).sum(0)),
         sizes=sizes.astype(float),
         units=by_size[sizes].astype(float),
         unit_squares=squares,

@@ -22,7 +22,7 @@ _DECREMENT = 1e-17  # squared distance to the optimum, in standard errors, that 
 _ROUNDING = 1e-14  # the same where rounding lets the criterion fall no further
 _STEPS = 100
 _HALVINGS = 40
-_VANISHED = 1e-11  # a residual variance this far below the data's is none
+_VANISHED = 1e-12  # a residual variance this far below the largest is lost in rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,7 +208,7 @@ def _descend(
 
 def _check_separable(point: Point, names: tuple[str, ...]) -> None:
     """Refuse variances that the data cannot tell apart, naming them."""
-    size = np.sqrt(np.diag(point.expected))
+    size = np.sqrt(np.maximum(np.diag(point.expected), 0))
     for name, one in zip(names, size * point.theta, strict=True):
         if not one > 1e-7:
             message = (
@@ -227,7 +227,7 @@ def _check_residual(point: Point, structure: Structure) -> None:
     low = point.theta[-structure.residuals :]
     if (low < _VANISHED * point.theta.max()).any() or (low < _VANISHED).any():
         message = (
-            "the random terms and the fixed part fit the rows exactly: no residual variation is "
-            "left to estimate an error from"
+            "the random terms and the fixed part fit the rows exactly, or next to exactly: no "
+            "residual variation is left to estimate an error from"
         )
         raise FitError(message)
