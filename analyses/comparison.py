@@ -85,7 +85,7 @@ class Comparison:
     sample: Sample | None = None
 
 
-def compare(sample: Sample, trial: Trial, *, level: float, alone: bool = False) -> Comparison:
+def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
     """Compare every treatment with the control.
 
     Parameters
@@ -96,8 +96,6 @@ def compare(sample: Sample, trial: Trial, *, level: float, alone: bool = False) 
     level : float
         Confidence; where there are several treatments it holds for all comparisons together
         (exact multivariate t; Dunnett 1955, JASA 50, 1096-1121, in balanced cases).
-    alone : bool
-        Give each comparison by itself, and no percentages: quick, for repeated checks.
 
     Returns
     -------
@@ -129,7 +127,7 @@ def compare(sample: Sample, trial: Trial, *, level: float, alone: bool = False) 
             fit=None,
             sample=sample,
         )
-    filled = _infer(fit, sample, trial, usable, level, alone=alone)
+    filled = _infer(fit, sample, trial, usable, level)
     return Comparison(
         estimates=tuple(filled.get(one.treatment, one) for one in estimates),
         means=_adjusted(fit, sample, trial, level),
@@ -182,9 +180,9 @@ def _withheld(sample: Sample, trial: Trial, code: str, reason: str, level: float
 
 
 def _infer(
-    fit: MixedFit, sample: Sample, trial: Trial, usable: list[str], level: float, *, alone: bool
+    fit: MixedFit, sample: Sample, trial: Trial, usable: list[str], level: float
 ) -> dict[str, Estimate]:
-    family = len(usable) > 1 and not alone
+    family = len(usable) > 1
     control = trial.control.code
     table = fit.contrasts(
         "treatment",
@@ -223,7 +221,7 @@ def _infer(
             reason = "the numbers left cannot tell these two apart from what they share"
             found[code] = _withheld(sample, trial, code, reason, level)
             continue
-        percent = None if alone else _percent(fit, rows[place + 1], rows[0], level)
+        percent = _percent(fit, rows[place + 1], rows[0], level)
         found[code] = replace(estimate, percent=percent)
     return found
 

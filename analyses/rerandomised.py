@@ -9,9 +9,10 @@ from analyses.comparison import Sample
 from analyses.estimate import Estimate
 from trials.records import Records
 
-__all__ = ["RANDOM_WORDS", "p_rerandomised"]
+__all__ = ["COUNT_UP_TO", "p_rerandomised"]
 
-RANDOM_WORDS = "dealing the labels out again, just as the layout was drawn"
+COUNT_UP_TO = 10**12
+"""Layouts are counted exactly up to so many: sums over blocks combine, so that none is listed."""
 
 
 def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> float | None:
@@ -53,11 +54,11 @@ def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> floa
             batches = bags["batch"].to_numpy()
             return rerandomise_batches(
                 labels, batches, values, treated=estimate.treatment, control=estimate.control,
-                blocks=blocks, generator=generator,
+                blocks=blocks, generator=generator, enumerate_up_to=COUNT_UP_TO,
             ).p  # fmt: skip
         return rerandomise(
             labels, values, treated=estimate.treatment, control=estimate.control,
-            blocks=blocks, generator=generator,
+            blocks=blocks, generator=generator, enumerate_up_to=COUNT_UP_TO,
         ).p  # fmt: skip
     except ValueError:  # too little is left to tell the labels apart in any layout
         return None

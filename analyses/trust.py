@@ -12,9 +12,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analyses.comparison import DF_METHOD, Comparison, Sample, compare
+from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, Judgement, judge
+from analyses.models.contrasts import infer
 from analyses.models.fit import FitError
 from trials.trial import Trial
 
@@ -49,9 +50,9 @@ def yield_checks(
     if finding.estimate.withheld or answer.fit is None:
         return ()
     tried = (
-        _without_units(finding, sample, answer, trial),
+        _without_units(finding, sample),
         _without_blocks(finding, sample, trial),
-        _on_log_scale(finding, sample, trial),
+        _on_log_scale(finding, sample),
         _by_ranks(finding, sample, trial),
         _with_unequal_spread(finding, sample),
         _by_rerandomisation(finding),
@@ -63,20 +64,31 @@ def _judge_again(finding: Finding, estimate: Estimate) -> Judgement:
     return judge(estimate, claim=finding.claim, worthwhile=finding.worthwhile)
 
 
-def _refit(finding: Finding, sample: Sample, rows: pd.Series, trial: Trial) -> Estimate:
+def _refit(finding: Finding, sample: Sample, rows: pd.Series) -> Estimate:
     """Repeat the comparison on some of the rows, widened for its family as it was before."""
-    frame = sample.frame[rows]
-    random = tuple(term for term in sample.random if 1 < frame[term].nunique() < len(frame))
-    before = finding.estimate
-    again = compare(
-        replace(sample, frame=frame, random=random), trial, level=before.level, alone=True
+    from analyses.models.mixed import fit_mixed
+
+    before, frame = finding.estimate, sample.frame[rows]
+    random = [term for term in sample.random if 1 < frame[term].nunique() < len(frame)]
+    columns = {name: frame[name].to_numpy() for name in ("response", "treatment", *random)}
+    nothing = replace(
+        before, value=math.nan, low=math.nan, high=math.nan, withheld="too little is left"
     )
-    one = next(one for one in again.estimates if one.treatment == before.treatment)
+    try:
+        fit = fit_mixed(columns, "response", "treatment", random)
+        pair = fit.basis.rows({"treatment": [before.treatment, before.control]})
+    except FitError:
+        return nothing
+    found = infer(fit, pair[:1] - pair[1:], ["pair"], df=DF_METHOD, confidence=before.level)
+    value, low, high = (float(one[0]) for one in (found.estimate, found.low, found.high))
+    if not math.isfinite(value + low + high):
+        return nothing
     wider = (before.high - before.low) / (before.high_alone - before.low_alone)
     return replace(
-        one,
-        low=one.value - wider * (one.value - one.low),
-        high=one.value + wider * (one.high - one.value),
+        before,
+        value=value,
+        low=value - wider * (value - low),
+        high=value + wider * (high - value),
     )
 
 
@@ -89,17 +101,13 @@ def _most_different(
     return max(changed or judged, key=lambda one: abs(one[1].value - finding.estimate.value))
 
 
-def _without_units(
-    finding: Finding, sample: Sample, answer: Comparison, trial: Trial
-) -> Check | None:
+def _without_units(finding: Finding, sample: Sample) -> Check | None:
     frame = sample.frame
-    if answer.fit is None or sample.counted == "batch" or len(frame) < 4:
+    if sample.counted == "batch" or len(frame) < 4:
         return None
     left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
     candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
-    tries = [
-        (str(index), _refit(finding, sample, frame.index != index, trial)) for index in candidates
-    ]
+    tries = [(str(index), _refit(finding, sample, frame.index != index)) for index in candidates]
     index, estimate, judgement = _most_different(finding, tries)
     row = frame.loc[int(index)]
     return Check(
@@ -123,9 +131,7 @@ def _without_blocks(finding: Finding, sample: Sample, trial: Trial) -> Check | N
     blocks = list(dict.fromkeys(sample.frame["block"]))
     if "block" not in sample.random or len(blocks) < 3:
         return None
-    tries = [
-        (block, _refit(finding, sample, sample.frame["block"] != block, trial)) for block in blocks
-    ]
+    tries = [(block, _refit(finding, sample, sample.frame["block"] != block)) for block in blocks]
     block, estimate, judgement = _most_different(finding, tries)
     return Check(
         name=f"without any one {trial.design.block}",
@@ -135,14 +141,14 @@ def _without_blocks(finding: Finding, sample: Sample, trial: Trial) -> Check | N
     )
 
 
-def _on_log_scale(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
+def _on_log_scale(finding: Finding, sample: Sample) -> Check | None:
     """Compare logarithms: a ratio, judged against the margin as a share of the control."""
     if not (sample.frame["response"] > 0).all():
         return None
     control = finding.means[0].value
     logs = sample.frame.assign(response=np.log(sample.frame["response"]))
     everything = pd.Series(True, index=logs.index)
-    one = _refit(finding, replace(sample, frame=logs), everything, trial)
+    one = _refit(finding, replace(sample, frame=logs), everything)
     if one.withheld or not control > 0:
         return None
     ratio = replace(
