@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analyses.models.coding import Block
 from analyses.models.fit import Array, Codes, FitError
 
 __all__ = ["Basis", "Covariate", "Factor", "written"]
@@ -92,9 +93,8 @@ class Basis:
         Whether the first column is an overall level.
     terms : tuple of tuple of str
         Variables of each term.
-    full : tuple of tuple of bool
-        For each variable of each term, whether it has a column for every level (True) or one
-        for every level but the first.
+    blocks : tuple of Block
+        The columns after the overall level, block by block (`analyses.models.coding`).
     factors : dict of str to Factor
         The factors of the fixed part.
     covariates : dict of str to Covariate
@@ -103,7 +103,7 @@ class Basis:
 
     intercept: bool
     terms: tuple[tuple[str, ...], ...]
-    full: tuple[tuple[bool, ...], ...]
+    blocks: tuple[Block, ...]
     factors: dict[str, Factor]
     covariates: dict[str, Covariate]
 
@@ -222,13 +222,14 @@ class Basis:
         blocks = []
         if self.intercept:
             blocks.append(np.full((rows, 1), 0.0 if within else 1.0))
-        for term, full in zip(self.terms, self.full, strict=True):
+        for variables in self.blocks:
             block = np.ones((rows, 1))
-            for name, whole in zip(term, full, strict=True):
+            for name, whole in variables:
                 part = coded[name] if whole else coded[name][:, 1:]
                 width = part.shape[1] * block.shape[1]
                 block = (part[:, :, None] * block[:, None, :]).reshape(rows, width)
-            blocks.append(block if within <= set(term) else np.zeros_like(block))
+            inside = within <= {name for name, _ in variables}
+            blocks.append(block if inside else np.zeros_like(block))
         return np.asarray(np.hstack(blocks)) if blocks else np.zeros((rows, 0))
 
     @property
@@ -241,8 +242,8 @@ class Basis:
     def names(self) -> tuple[str, ...]:
         """A name for each column."""
         names = ["Intercept"] if self.intercept else []
-        for term, full in zip(self.terms, self.full, strict=True):
-            labels = [self._labels(name, whole) for name, whole in zip(term, full, strict=True)]
+        for block in self.blocks:
+            labels = [self._labels(name, whole) for name, whole in block]
             names += [":".join(reversed(one)) for one in product(*reversed(labels))]
         return tuple(names)
 

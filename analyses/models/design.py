@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 from analyses.models.basis import Basis, Covariate, Factor
+from analyses.models.coding import code_terms
 from analyses.models.fit import Array, Codes, Column, FitError, plain_list
 from analyses.models.formula import Terms, read_fixed
 from analyses.models.groups import Grouping, cross, group, missing
@@ -212,7 +213,7 @@ def _basis(
     basis = Basis(
         intercept=terms.intercept,
         terms=terms.terms,
-        full=_coding(terms, set(covariates)),
+        blocks=code_terms(terms, covariates.keys()),
         factors=factors,
         covariates=covariates,
     )
@@ -251,21 +252,6 @@ def _expression(name: str, source: str, values: Array) -> Callable[[Array], Arra
         return np.asarray(spec.get_model_matrix(pd.DataFrame({source: at})), float)
 
     return evaluate
-
-
-def _coding(terms: Terms, covariates: set[str]) -> tuple[tuple[bool, ...], ...]:
-    """Say which factors of which terms need a column for every level.
-
-    A factor of a term loses its first level when the term without it is in the model
-    (Chambers & Hastie 1992, Statistical Models in S, section 2.4.1).
-    """
-    present: set[frozenset[str]] = {frozenset(term) for term in terms.terms}
-    if terms.intercept:
-        present.add(frozenset())
-    return tuple(
-        tuple(name in covariates or frozenset(term) - {name} not in present for name in term)
-        for term in terms.terms
-    )
 
 
 def _cells(

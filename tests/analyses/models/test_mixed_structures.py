@@ -99,7 +99,7 @@ def test_closed_form_is_a_case_of_the_general_one(random):
     order = sorted(design.random, key=lambda one: -one.count)
     general = _sum_general(design, columns, order)
     assert type(closed) is not type(general)
-    theta = np.array([0.7, 1.3, 0.9][: len(random)] + [1.1])
+    theta = np.array([*[0.7, 1.3, 0.9][: len(random)], 1.1])
     for key in ("log_det", "traces", "a", "b", "c", "t"):
         one, other = (getattr(s.moments(theta), key) for s in (closed, general))
         np.testing.assert_allclose(one, other, atol=1e-11 * np.abs(other).max())
