@@ -55,12 +55,12 @@ TINTS: dict[str, Tint] = {
     "rule": Tint(light="#d9d6cd", dark="#3d4147"),
     "zone": Tint(light="#e3ecd8", dark="#2b3a25"),
     "zone edge": Tint(light="#66803f", dark="#9dbb74"),
-    "series 0": Tint(light="#56616e", dark="#b4bfcc"),
-    "series 1": Tint(light="#b8431a", dark="#f59a6b"),
-    "series 2": Tint(light="#0a6a6b", dark="#57c9c2"),
-    "series 3": Tint(light="#80408f", dark="#d7a3e6"),
-    "series 4": Tint(light="#866600", dark="#dfbc50"),
-    "series 5": Tint(light="#1d5aa3", dark="#8abaf5"),
+    "series 0": Tint(light="#7d838d", dark="#d3dde0"),
+    "series 1": Tint(light="#b0461c", dark="#fb8336"),
+    "series 2": Tint(light="#0a474c", dark="#2b9a80"),
+    "series 3": Tint(light="#6f2590", dark="#b690cf"),
+    "series 4": Tint(light="#a3790f", dark="#e8c670"),
+    "series 5": Tint(light="#2f6dbb", dark="#70abfa"),
 }
 """Every colour that a figure may use, by its part."""
 
