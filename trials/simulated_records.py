@@ -1,0 +1,62 @@
+"""One simulated trial as the records that a grower would have kept."""
+
+from __future__ import annotations
+
+import math
+
+from trials.bag_rows import BagRow
+from trials.flush_states import bag_frame, flush_frame, settle_fates
+from trials.layout import Layout
+from trials.lock import Lock
+from trials.problems import Problem
+from trials.records import Records
+from trials.simulate import Simulated
+from trials.trial import Trial
+
+__all__ = ["SOURCE", "to_records"]
+
+SOURCE = "simulated"
+
+
+def to_records(
+    trial: Trial, layout: Layout, simulated: Simulated, which: int, *, lock: Lock | None = None
+) -> Records:
+    """Give one simulated trial as records, by the rules that real ones are read by.
+
+    Parameters
+    ----------
+    trial : Trial
+    layout : Layout
+        The one that the trial was simulated on.
+    simulated : Simulated
+    which : int
+        Number of the trial, from 0.
+    lock : Lock, optional
+        The plan as locked; without one everything counts as explored.
+
+    Returns
+    -------
+    Records
+        Without dates.
+    """
+    bags = []
+    for place, slot in enumerate(layout.slots):
+        weights = simulated.grams[place, :, which].tolist()
+        bag = BagRow(row=place + 2, slot=slot)
+        bag.fate = "contaminated" if simulated.lost[place, which] else "finished"
+        bag.weights = {
+            flush: grams for flush, grams in enumerate(weights, start=1) if not math.isnan(grams)
+        }
+        bags.append(bag)
+    doubts: list[Problem] = []
+    settle_fates(bags, trial, SOURCE, doubts)
+    flushes = flush_frame(bags, trial, SOURCE, doubts)
+    return Records(
+        trial=trial,
+        layout=layout,
+        bags=bag_frame(bags, flushes),
+        flushes=flushes,
+        doubts=tuple(doubts),
+        sources=(SOURCE,),
+        lock=lock,
+    )
