@@ -28,6 +28,7 @@ from analyses.models.relabelling_sums import (
 
 __all__ = ["AdditiveStatistic"]
 
+_LEVEL = 1e-13  # of the largest response; residuals below are rounding
 _GRAIN = 1e-11  # of the responses' spread; sums closer than this are the same
 _CHUNK = 100_000  # layouts compared at once
 
@@ -98,7 +99,11 @@ class AdditiveStatistic:
         )
         information = _square(own[:, labels:], labels)
         observed = float(compare_labels(own[:, :labels].T, information, statistic)[0])
-        spread = max(float(np.abs(residual).max(initial=0.0)), 1e-300)
+        largest = float(np.abs(response[present]).max(initial=0.0))
+        spread = float(np.abs(residual).max(initial=0.0))
+        if spread <= _LEVEL * largest:
+            # Equal responses but for rounding: every layout is as extreme as the one drawn.
+            spread = largest or 1.0
         self = cls(
             blocks=tuple(whole),
             information=None,
