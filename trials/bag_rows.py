@@ -46,8 +46,8 @@ class BagRow:
         Grams.
     days : dict of str to datetime.date
         By heading, those that are given.
-    weights, picked : dict
-        Grams and day by flush, those that are given.
+    weights, picked, bodies, minutes : dict
+        Grams, day, fruit bodies and minutes of picking by flush, those that are given.
     """
 
     row: int
@@ -59,6 +59,8 @@ class BagRow:
     days: dict[str, dt.date] = field(default_factory=dict)
     weights: dict[int, float] = field(default_factory=dict)
     picked: dict[int, dt.date] = field(default_factory=dict)
+    bodies: dict[int, float] = field(default_factory=dict)
+    minutes: dict[int, float] = field(default_factory=dict)
 
 
 @dataclass(slots=True, kw_only=True)

@@ -185,6 +185,8 @@ HARVEST_COLUMNS: tuple[Column, ...] = (
            meaning="Which flush; leave it out to have it found from the dates."),
     Column(heading="bodies", kind="count", also=("clusters", "fruit bodies"),
            meaning="How many fruit bodies or clusters, if you counted."),
+    Column(heading="minutes", kind="count", also=("picking minutes", "labour", "labor"),
+           meaning="Minutes that the picking took, if you timed it."),
     Column(heading="note", kind="text", also=("notes",), meaning="Anything else."),
 )  # fmt: skip
 """The columns of ``harvests.csv``, one row a picking."""

@@ -1,7 +1,8 @@
-"""What a blank means: not weighed, after loss, or not yet; and the totals that follow.
+"""What a blank means: not weighed, after loss, not yet or not picked; and the totals that follow.
 
 0 g means looked and nothing there. A blank before a unit was lost is missing; a blank after it is
-not applicable; a blank of a unit that still stands, with nothing later, is not yet.
+not applicable; a blank of a unit that still stands, with nothing later, is not yet. A planned
+flush that was weighed on no unit at all is not picked: picking had stopped for all.
 """
 
 from __future__ import annotations
@@ -16,10 +17,21 @@ from trials.bag_rows import DATE_FIELDS, BagRow
 from trials.problems import Problem
 from trials.trial import Trial
 
-__all__ = ["FlushState", "bag_frame", "flush_frame", "settle_fates"]
+__all__ = ["FlushState", "bag_frame", "flush_frame", "last_flush", "settle_fates"]
 
-FlushState: TypeAlias = Literal["weighed", "missing", "after loss", "not yet"]
+FlushState: TypeAlias = Literal["weighed", "missing", "after loss", "not yet", "not picked"]
 _LOST = ("contaminated", "lost otherwise")
+
+
+def last_flush(bags: list[BagRow], trial: Trial) -> int:
+    """Give the last flush that was weighed on any unit; where nothing was, the last one planned.
+
+    Parameters
+    ----------
+    bags : list of BagRow
+    trial : Trial
+    """
+    return max((flush for bag in bags for flush in bag.weights), default=trial.flushes)
 
 
 def settle_fates(bags: list[BagRow], trial: Trial, file: str, problems: list[Problem]) -> None:
@@ -35,10 +47,11 @@ def settle_fates(bags: list[BagRow], trial: Trial, file: str, problems: list[Pro
     problems : list of Problem
         Where doubts are added.
     """
+    last = last_flush(bags, trial)
     for bag in bags:
         if bag.fate:
             continue
-        whole = len(bag.weights) == trial.flushes
+        whole = len(bag.weights) == last
         bag.fate = "finished" if whole else "not recorded"
         if whole:
             what, mend = "the fate is blank; every flush is weighed, so it counts as finished", ""
@@ -77,11 +90,13 @@ def flush_frame(
     pandas.DataFrame
         As `Records.flushes`.
     """
-    latest = _latest_days(bags)
+    latest, last = _latest_days(bags), last_flush(bags, trial)
+    if last < trial.flushes:
+        problems.append(_stopped(last, trial, file))
     rows = []
     for bag in bags:
         for flush in range(1, trial.flushes + 1):
-            state = _state(bag, flush, latest)
+            state = _state(bag, flush, latest, last)
             if state == "missing" and bag.fate != "not recorded":
                 _tell_missing(bag, flush, file, problems)
             rows.append(
@@ -94,11 +109,14 @@ def flush_frame(
                     bag.weights.get(flush, np.nan),
                     state,
                     bag.picked.get(flush),
+                    bag.bodies.get(flush, np.nan),
+                    bag.minutes.get(flush, np.nan),
                 )
             )
     names = ["code", "treatment", "block", "batch", "flush", "grams", "state", "date"]
-    frame = pd.DataFrame(rows, columns=names)
-    kinds = {"flush": "int64", "grams": "float64", "date": "datetime64[ns]"}
+    frame = pd.DataFrame(rows, columns=[*names, "bodies", "minutes"])
+    kinds = {"flush": "int64", "grams": "float64", "date": "datetime64[ns]",
+             "bodies": "float64", "minutes": "float64"}  # fmt: skip
     return frame.astype(kinds)
 
 
@@ -112,7 +130,13 @@ def _latest_days(bags: list[BagRow]) -> dict[int, dt.date]:
     return latest
 
 
-def _state(bag: BagRow, flush: int, latest: dict[int, dt.date]) -> FlushState:
+def _stopped(last: int, trial: Trial, file: str) -> Problem:
+    what = f"{trial.flushes} flushes were planned and none after flush {last} was weighed"
+    mend = "It counts as picking stopped for all; if you looked and nothing came, write 0."
+    return Problem(file=file, column=f"flush {last + 1}", what=what, mend=mend, weight="doubt")
+
+
+def _state(bag: BagRow, flush: int, latest: dict[int, dt.date], last: int) -> FlushState:
     if flush in bag.weights:
         return "weighed"
     if any(later > flush for later in bag.weights):
@@ -121,6 +145,8 @@ def _state(bag: BagRow, flush: int, latest: dict[int, dt.date]) -> FlushState:
         lost_on = bag.days.get("lost on")
         passed = lost_on is not None and flush in latest and lost_on > latest[flush]
         return "missing" if passed else "after loss"
+    if flush > last and bag.fate == "finished":
+        return "not picked"
     return "not yet" if bag.fate == "still going" else "missing"
 
 

@@ -7,8 +7,9 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from trials.bag_rows import BagRow, find_code
-from trials.cells import Cell, read_count, read_date, read_weight
+from trials.cells import Cell, Reading, read_count, read_date, read_weight
 from trials.columns import HARVEST_COLUMNS
+from trials.flush_states import last_flush
 from trials.headings import Place, match_headings
 from trials.problems import Problem
 from trials.tables import RawTable
@@ -31,7 +32,7 @@ class Picking:
         When.
     grams : float
         How much.
-    flush : int or None
+    flush, bodies, minutes : int or None
         As given.
     """
 
@@ -40,6 +41,8 @@ class Picking:
     day: dt.date | None
     grams: float
     flush: int | None
+    bodies: int | None = None
+    minutes: int | None = None
 
 
 def add_pickings(
@@ -47,8 +50,8 @@ def add_pickings(
 ) -> None:
     """Read the pickings and add their weights and days to the units.
 
-    A flush that a finished unit has no picking of counts as 0 g: someone who keeps a list of
-    pickings writes down none where there was none.
+    A flush that a finished unit has no picking of counts as 0 g, if it was picked on any unit:
+    someone who keeps a list of pickings writes down none where there was none.
 
     Parameters
     ----------
@@ -65,6 +68,11 @@ def add_pickings(
         by_code[picking.code].append(picking)
     for bag in bags:
         _gather(bag, by_code.get(bag.slot.code, []), table.file, trial, problems)
+    last = last_flush(bags, trial)
+    for bag in bags:
+        if bag.fate == "finished":
+            for flush in range(1, last + 1):
+                bag.weights.setdefault(flush, 0.0)
 
 
 def flush_numbers(days: list[dt.date], gap: int) -> list[int]:
@@ -145,8 +153,12 @@ class _Cells:
         unit = self.places["weight"].unit or trial.weights
         weight = read_weight(self.cell("weight"), unit)
         day, flush = read_date(self.cell("date")), read_count(self.cell("flush"))
+        bodies, minutes = read_count(self.cell("bodies")), read_count(self.cell("minutes"))
+        readings: dict[str, Reading[float] | Reading[int] | Reading[dt.date]] = {
+            "weight": weight, "date": day, "flush": flush, "bodies": bodies, "minutes": minutes
+        }  # fmt: skip
         wrong = False
-        for heading, reading in (("weight", weight), ("date", day), ("flush", flush)):
+        for heading, reading in readings.items():
             if reading.what:
                 self.wrong(heading, reading.what, reading.mend)
                 wrong = True
@@ -163,8 +175,9 @@ class _Cells:
         if wrong or weight.value is None:
             return None
         return Picking(
-            row=self.row, code=code, day=day.value, grams=weight.value, flush=flush.value
-        )
+            row=self.row, code=code, day=day.value, grams=weight.value, flush=flush.value,
+            bodies=bodies.value, minutes=minutes.value,
+        )  # fmt: skip
 
 
 def _gather(
@@ -199,6 +212,7 @@ def _gather(
         bag.weights[flush] = bag.weights.get(flush, 0.0) + picking.grams
         if picking.day is not None:
             bag.picked[flush] = max(bag.picked.get(flush, picking.day), picking.day)
-    if bag.fate == "finished":
-        for flush in range(1, trial.flushes + 1):
-            bag.weights.setdefault(flush, 0.0)
+        if picking.bodies is not None:
+            bag.bodies[flush] = bag.bodies.get(flush, 0.0) + picking.bodies
+        if picking.minutes is not None:
+            bag.minutes[flush] = bag.minutes.get(flush, 0.0) + picking.minutes

@@ -55,7 +55,8 @@ class Records:
     flushes : pandas.DataFrame
         One row a unit and planned flush. Columns: code, treatment, block, batch (text), flush
         (from 1), grams (NaN unless weighed), state (``weighed``, ``missing``, ``after loss``,
-        ``not yet``), date (of the last picking of the flush, NaT unknown), bodies (NaN).
+        ``not yet``, ``not picked``), date (of the last picking of the flush, NaT unknown), bodies
+        (fruit bodies or clusters) and minutes (of picking), NaN where not counted.
     doubts : tuple of Problem
         What is doubtful but did not stop the reading.
     sources : tuple of str

@@ -158,7 +158,11 @@ def test_pickings_are_gathered_into_flushes(tmp_path) -> None:
     records = read(tmp_path)
     grams = records.flushes["grams"].to_numpy().reshape(4, 3)
     np.testing.assert_array_equal(grams[0], [90, np.nan, np.nan])
-    np.testing.assert_array_equal(grams[1], [150, 80, 0])
+    np.testing.assert_array_equal(grams[1], [150, 80, np.nan])  # nobody picked a third flush
+    assert records.flushes["state"].tolist()[3:6] == ["weighed", "weighed", "not picked"]
+    np.testing.assert_array_equal(grams[2], [100, 0, np.nan])
+    assert records.bags["total_g"].tolist()[:3] == [90, 230, 100]
+    assert any("none after flush 2" in str(doubt) for doubt in records.doubts)
     assert records.sources == ("bags.csv", "harvests.csv")
     assert records.flushes.loc[3, "date"].isoformat() == "2026-04-03T00:00:00"
 
@@ -169,7 +173,7 @@ def test_flush_numbers_given_are_kept(tmp_path) -> None:
     lines = ["code;weight;flush", *(f"{code};0,4 kg;2" for code in layout.codes)]
     (tmp_path / "harvests.csv").write_text("\n".join(lines))
     grams = read(tmp_path).flushes["grams"].to_numpy().reshape(4, 3)
-    np.testing.assert_array_equal(grams, [[0, 400, 0]] * 4)
+    np.testing.assert_array_equal(grams, [[0, 400, np.nan]] * 4)
 
 
 def test_problems_in_pickings_are_told_at_once(tmp_path) -> None:
