@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Literal
 
 from analyses.analysis import Analysis
 from reports.blocks import Figure
-from reports.grammar import capital
 from reports.look import WIDTH, Frame, marker, paint, series, tint
 from reports.names import shorten
 from reports.overview import overview, planned_findings
@@ -62,7 +61,7 @@ def figure_difference(analysis: Analysis) -> Figure | None:
         title=_title(scenes, overview(planned, trial)),height=rows_height(rows, foot=_FOOT),
         alt=f"{against}, with the range that fits. "
         + " ".join(f"{row.name}: {row.note}." for row in rows)
-        + (f" {capital(zone.said)} is shaded." if zone else ""),
+        + (f" Shaded: {zone.said}." if zone else ""),
         caption=f"The mark is the best guess, the line the range that fits. "
         f"The upright line is {scenes[0].control}."
         + (f" The shaded part: {zone.said}." if zone else ""),
@@ -96,7 +95,9 @@ def _title(scenes: list[Scene], together: str) -> str:
 def _note(scene: Scene) -> str:
     value = scene.span.value
     word = scene.word("more" if value >= 0 else "less")
-    return f"best guess {scene.amount(value)} {word}; {bare_range(scene)} fits"
+    guess = f"{scene.amount(value)} {word}" if value else "no difference"
+    fit = bare_range(scene).removeprefix("anything ")
+    return f"best guess {guess}; {fit} fits"
 
 
 def _zone(scene: Scene) -> _Zone | None:
@@ -154,7 +155,8 @@ def _draw(axes: Axes, scene: Scene, index: int, middle: float, height: float) ->
 
 def _label(axes: Axes, scene: Scene) -> None:
     amount = f"{scene.measure.word}{scene.tail}".strip()
-    axes.set_xlabel(f"{amount}, compared with {shorten(scene.control, 20)}", size=9)
+    text = f"{amount}, compared with {shorten(scene.control, 20)}"
+    axes.set_xlabel(wrapped(text, WIDTH - 1.5, 9, most=1)[0], size=9)
     axes.xaxis.set_major_formatter(_signed)
     _below(axes, 0.0, f"← {scene.word('less')}", ha="left")
     _below(axes, 1.0, f"{scene.word('more')} →", ha="right")

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["figure_flushes", "first_flush"]
 
-_PANEL, _HEAD, _FOOT, _LEFT, _BETWEEN = 1.75, 0.42, 0.5, 0.62, 0.3
+_PANEL, _FOOT, _LEFT, _BETWEEN = 1.75, 0.5, 0.62, 0.3
+_HEAD, _NAME_LINE = 0.26, 0.16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,9 +53,10 @@ def figure_flushes(analysis: Analysis) -> Figure | None:
     trial = analysis.records.trial
     unit = measure("g", trial.weights)
     lines = -(-len(panels) // 2)
+    head = _HEAD + _NAME_LINE * max(len(_name_lines(panel)) for panel in panels)
     frame = Frame(
         name="flushes", title=first_flush(analysis),
-        height=lines * (_PANEL + _HEAD) + _FOOT, alt=_alt(analysis, panels, unit),
+        height=lines * (_PANEL + head) + _FOOT, alt=_alt(analysis, panels, unit),
         caption=f"Thin lines are single {plural(unit_word(trial))}, the strong line is their mean; "
         "dotted lines are the means of the other treatments.",
     )  # fmt: skip
@@ -62,7 +64,7 @@ def figure_flushes(analysis: Analysis) -> Figure | None:
     def draw(sheet: Sheet, share: float) -> None:
         top = max(value for panel in panels for line in panel.units for _, value in line)
         for place, panel in enumerate(panels):
-            axes = _axes(sheet, share, place, lines, frame.height)
+            axes = _axes(sheet, frame.height / share, place, lines, head)
             _draw(axes, panel, panels, 1.04 * top)
             if place % 2 == 0:
                 axes.set_ylabel(f"{unit.word} per {unit_word(trial)}")
@@ -131,11 +133,10 @@ def _step(value: float) -> float:
     return float(10.0 ** (math.floor(math.log10(value)) - 2)) if value > 0 else 1.0
 
 
-def _axes(sheet: Sheet, share: float, place: int, lines: int, height: float) -> Axes:
+def _axes(sheet: Sheet, whole: float, place: int, lines: int, head: float) -> Axes:
     line, column = divmod(place, 2)
-    whole = height / share
     wide = (WIDTH - _LEFT - _BETWEEN - 0.12) / 2
-    bottom = _FOOT + (lines - 1 - line) * (_PANEL + _HEAD)
+    bottom = _FOOT + (lines - 1 - line) * (_PANEL + head)
     left = _LEFT + column * (wide + _BETWEEN)
     axes = sheet.add_axes((left / WIDTH, bottom / whole, wide / WIDTH, _PANEL / whole))
     for side in ("top", "right", "left"):
@@ -162,5 +163,8 @@ def _draw(axes: Axes, panel: _Panel, panels: list[_Panel], top: float) -> None:
     axes.set_xticks(flushes)
     axes.set_xlim(min(flushes) - 0.25, max(flushes) + 0.25)
     axes.set_ylim(0, top)
-    name = wrapped(panel.name, (WIDTH - _LEFT) / 2 - 0.2, 9.5, bold=True, most=2)
-    axes.set_title("\n".join(name), loc="left", size=9.5, weight="bold", pad=5)
+    axes.set_title("\n".join(_name_lines(panel)), loc="left", size=9.5, weight="bold", pad=5)
+
+
+def _name_lines(panel: _Panel) -> list[str]:
+    return wrapped(panel.name, (WIDTH - _LEFT - _BETWEEN) / 2, 9.5, bold=True, most=2)

@@ -10,7 +10,7 @@ import unicodedata
 
 from trials.trial import Trial
 
-__all__ = ["LONGEST_NAME", "printable", "shorten", "treatment_names", "unit_word"]
+__all__ = ["LONGEST_NAME", "estimand_words", "printable", "shorten", "treatment_names", "unit_word"]
 
 LONGEST_NAME = 48
 _JOINER = "\u200d"
@@ -87,6 +87,19 @@ def unit_word(trial: Trial) -> str:
         The plan.
     """
     return shorten(printable(trial.unit), 24) or "bag"
+
+
+def estimand_words(estimand: str, trial: Trial) -> str:
+    """Say over which units a number is, in the grower's word for a unit.
+
+    Parameters
+    ----------
+    estimand : str
+        ``per bag started``, ``per bag that fruited``.
+    trial : Trial
+        The plan.
+    """
+    return printable(estimand).replace("per bag", f"per {unit_word(trial)}")
 
 
 def _kept(letter: str) -> str:

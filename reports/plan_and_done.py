@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from analyses.analysis import Analysis
-from analyses.finding import Finding
+from analyses.finding import BETTER_WHEN, Finding
 from reports.grammar import counted, full_stop, listed, odds, plural
-from reports.names import printable, shorten, treatment_names, unit_word
+from reports.names import estimand_words, printable, shorten, treatment_names, unit_word
 from trials.trial import Trial
 
 __all__ = ["explored_remarks", "how_done", "planned_remarks"]
@@ -56,7 +56,8 @@ def explored_remarks(analysis: Analysis) -> tuple[str, ...]:
     grouped: dict[str, Finding] = {}
     for finding in analysis.findings:
         if not finding.planned:
-            key = f"{finding.estimate.outcome}, {finding.estimate.estimand}"
+            over = estimand_words(finding.estimate.estimand, analysis.records.trial)
+            key = f"{finding.estimate.outcome}, {over}"
             grouped.setdefault(key, finding)
     return tuple(
         f"Looked at afterwards: {printable(key)}"
@@ -102,7 +103,8 @@ def _claim(trial: Trial) -> str:
     margin = trial.aim.worthwhile
     said = str(margin).replace("in 100", "in a hundred") if margin else ""
     if trial.aim.claim == "no worse":
-        return f"{others} no worse than {control}, with at most {said} allowed"
+        worse = "more" if BETTER_WHEN[trial.aim.outcome] == "lower" else "less"
+        return f"{others} no worse than {control}, with {said} {worse} allowed"
     if trial.aim.claim == "same":
         return f"{others} the same as {control}, to within {said}"
     worth = f"; {said} would be worth changing for" if said else "; any gain would count"

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from analyses.analysis import Analysis, FlushRow
 from analyses.finding import Mean
 from reports.blocks import Table
-from reports.grammar import plural
-from reports.names import printable, treatment_names, unit_word
+from reports.grammar import capital, plural
+from reports.names import estimand_words, treatment_names, unit_word
 from reports.numbers import Measure, measure, number, percentage, step_for
 
 __all__ = ["flushes_table", "losses_table", "means_tables"]
@@ -110,7 +110,7 @@ def _means_table(analysis: Analysis, estimand: str) -> Table:
         for one in trial.treatments
     )
     return Table(
-        caption=printable(estimand).capitalize(), columns=tuple(columns), rows=rows,
+        caption=capital(estimand_words(estimand, trial)), columns=tuple(columns), rows=rows,
         numeric=(False, *(True for _ in columns[1:])),
     )  # fmt: skip
 

@@ -113,7 +113,10 @@ def two_mixes(*, worthwhile=FIFTEEN, gain=90.0, **changes):
 def four_mixes(**changes):
     """Four mixes over one bench, six bags each, no blocks."""
     trial = plan(
-        title="Four supplements for lion's mane", flushes=2, blind=False,
+        title="Four supplements for lion's mane",
+        question="Which supplement gives more?",
+        species="lion's mane",
+        strain="", flushes=2, blind=False,
         treatments=(
             Treatment(code="N", name="No supplement", control=True),
             Treatment(code="S", name="Soya hulls 20 %"),
@@ -133,7 +136,8 @@ def four_mixes(**changes):
 def one_batch_a_side():
     """Twenty bags a side, but one batch a side: no inference."""
     trial = plan(
-        title="Hot water or steam", blind=False, flushes=1,
+        title="Hot water or steam",
+        question="Does hot water give as much as steam?", blind=False, flushes=1,
         treatments=(
             Treatment(code="S", name="Steamed 3 hours", control=True),
             Treatment(code="W", name="Hot water 90 minutes"),
@@ -149,7 +153,8 @@ def one_batch_a_side():
 def shortcut(lost=()):
     """A shortcut asked to be no worse in losses, by default without one loss in eighty."""
     trial = plan(
-        title="One hour less in the steamer", blind=True, flushes=1,
+        title="One hour less in the steamer",
+        question="Are two hours of steam no worse than three?", blind=True, flushes=1,
         treatments=(
             Treatment(code="L", name="Steamed 3 hours", control=True),
             Treatment(code="K", name="Steamed 2 hours"),
