@@ -14,6 +14,7 @@ from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.models.fieller import fieller
 from analyses.models.fit import FitError
+from analyses.unequal_spread import welch_test
 from trials.trial import Outcome, Trial
 
 if TYPE_CHECKING:
@@ -285,6 +286,14 @@ def _adjusted(fit: MixedFit, sample: Sample, trial: Trial, level: float) -> tupl
     return tuple(told)
 
 
+def _welch(sample: Sample) -> tuple[tuple[str, float, float, float, float], ...]:
+    """Beside the pooled F of three or more treatments without blocks, the one of Welch."""
+    if sample.random or sample.frame["treatment"].nunique() <= 2:
+        return ()
+    found = welch_test(sample.frame[["treatment", "response"]])
+    return (found,) if found else ()
+
+
 def _numbers(fit: MixedFit, sample: Sample) -> ModelNumbers:
     tests = fit.tests(DF_METHOD)
     random = "".join(f" + (1 | {term})" for term in sample.random)
@@ -295,9 +304,12 @@ def _numbers(fit: MixedFit, sample: Sample) -> ModelNumbers:
         minus2_reml=fit.minus2_reml,
         rows=fit.rows,
         df_method="Kenward-Roger" if sample.random else "residual",
-        tests=tuple(
-            (str(term), float(num), float(den), float(f), float(p))
-            for term, num, den, f, p in tests.itertuples(index=False)
+        tests=(
+            *(
+                (str(term), float(num), float(den), float(f), float(p))
+                for term, num, den, f, p in tests.itertuples(index=False)
+            ),
+            *_welch(sample),
         ),
         notes=fit.notes,
     )

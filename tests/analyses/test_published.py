@@ -93,6 +93,9 @@ def test_plant_growth_completely_random() -> None:
     assert (num, den) == pytest.approx((2, 27))
     assert f == pytest.approx(known["anova"][0]["F value"], rel=1e-9)
     assert p == pytest.approx(known["anova"][0]["Pr(>F)"], rel=1e-9)
+    welch = next(row for row in analyse(records).models[0].tests if "Welch" in row[0])
+    assert welch[1:3] == pytest.approx(known["welch"]["df"], rel=1e-9)
+    assert welch[3:] == pytest.approx((known["welch"]["F"], known["welch"]["p"]), rel=1e-9)
     started = [one for one in analyse(records).findings if one.id.startswith("yield-started")]
     dunnett = known["dunnett"]
     assert [one.estimate.value for one in started] == pytest.approx(dunnett["estimate"], rel=1e-9)
