@@ -7,7 +7,9 @@ power is not among them (Hoenig & Heisey 2001, The American Statistician 55, 19-
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,6 +21,9 @@ from analyses.models.contrasts import infer
 from analyses.models.fit import FitError
 from trials.trial import Trial
 
+if TYPE_CHECKING:
+    from analyses.models.mixed import MixedFit
+
 __all__ = ["MOST_LEFT_OUT", "yield_checks"]
 
 MOST_LEFT_OUT = 30
@@ -28,30 +33,38 @@ APART, NOT_APART = "told apart", "not told apart"
 
 
 def yield_checks(
-    finding: Finding, sample: Sample, answer: Comparison, trial: Trial
-) -> tuple[Check, ...]:
-    """Try a finding about yield in other ways.
+    findings: Sequence[Finding], sample: Sample, answer: Comparison, trial: Trial
+) -> list[tuple[Check, ...]]:
+    """Try the findings of one comparison in other ways.
 
     Parameters
     ----------
-    finding : Finding
+    findings : sequence of Finding
+        All about yield, from the one comparison.
     sample : Sample
-        The rows that it rests on.
+        The rows that they rest on.
     answer : Comparison
-        The comparison that it comes from.
+        The comparison that they come from.
     trial : Trial
 
     Returns
     -------
-    tuple of Check
-        Without the most influential unit, without any one block, on the log scale, by ranks,
-        with unequal spread allowed, by re-randomisation; those that do not apply are left out.
+    list of tuple of Check
+        For each finding: without the most influential unit, without any one block, on the log
+        scale, by ranks, with unequal spread allowed, by re-randomisation; those that do not
+        apply are left out.
     """
-    if finding.estimate.withheld or answer.fit is None:
-        return ()
+    refits = _Refits(sample)
+    return [
+        () if one.estimate.withheld or answer.fit is None else _checks(one, sample, trial, refits)
+        for one in findings
+    ]
+
+
+def _checks(finding: Finding, sample: Sample, trial: Trial, refits: _Refits) -> tuple[Check, ...]:
     tried = (
-        _without_units(finding, sample),
-        _without_blocks(finding, sample, trial),
+        _without_units(finding, sample, refits),
+        _without_blocks(finding, sample, trial, refits),
         _on_log_scale(finding, sample),
         _by_ranks(finding, sample, trial),
         _with_unequal_spread(finding, sample),
@@ -60,22 +73,49 @@ def yield_checks(
     return tuple(check for check in tried if check is not None)
 
 
+class _Refits:
+    """The model fitted again to some of the rows, once for all comparisons that ask for it."""
+
+    def __init__(self, sample: Sample) -> None:
+        self._sample = sample
+        self._fits: dict[tuple[str, object], MixedFit | None] = {}
+
+    def without(self, column: str, value: object) -> MixedFit | None:
+        """Leave out the rows with a value in a column; None when too little is left."""
+        key = (column, value)
+        if key not in self._fits:
+            frame = self._sample.frame
+            kept = (frame.index if column == "index" else frame[column]) != value
+            self._fits[key] = _refit(replace(self._sample, frame=frame[kept]))
+        return self._fits[key]
+
+
 def _judge_again(finding: Finding, estimate: Estimate) -> Judgement:
     return judge(estimate, claim=finding.claim, worthwhile=finding.worthwhile)
 
 
-def _refit(finding: Finding, sample: Sample, rows: pd.Series) -> Estimate:
-    """Repeat the comparison on some of the rows, widened for its family as it was before."""
+def _refit(sample: Sample) -> MixedFit | None:
+    """Fit the model of the design to the rows of a sample, or give None."""
     from analyses.models.mixed import fit_mixed
 
-    before, frame = finding.estimate, sample.frame[rows]
+    frame = sample.frame
     random = [term for term in sample.random if 1 < frame[term].nunique() < len(frame)]
     columns = {name: frame[name].to_numpy() for name in ("response", "treatment", *random)}
+    try:
+        return fit_mixed(columns, "response", "treatment", random)
+    except FitError:
+        return None
+
+
+def _again(finding: Finding, fit: MixedFit | None) -> Estimate:
+    """Read the comparison off another fit, widened for its family as it was before."""
+    before = finding.estimate
     nothing = replace(
         before, value=math.nan, low=math.nan, high=math.nan, withheld="too little is left"
     )
+    if fit is None:
+        return nothing
     try:
-        fit = fit_mixed(columns, "response", "treatment", random)
         pair = fit.basis.rows({"treatment": [before.treatment, before.control]})
     except FitError:
         return nothing
@@ -101,13 +141,13 @@ def _most_different(
     return max(changed or judged, key=lambda one: abs(one[1].value - finding.estimate.value))
 
 
-def _without_units(finding: Finding, sample: Sample) -> Check | None:
+def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check | None:
     frame = sample.frame
     if sample.counted == "batch" or len(frame) < 4:
         return None
     left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
     candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
-    tries = [(str(index), _refit(finding, sample, frame.index != index)) for index in candidates]
+    tries = [(str(at), _again(finding, refits.without("index", at))) for at in candidates]
     index, estimate, judgement = _most_different(finding, tries)
     row = frame.loc[int(index)]
     return Check(
@@ -127,11 +167,13 @@ def _fitted(frame: pd.DataFrame) -> pd.Series:
     return by_treatment + left.groupby(frame["block"]).transform("mean")
 
 
-def _without_blocks(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
+def _without_blocks(
+    finding: Finding, sample: Sample, trial: Trial, refits: _Refits
+) -> Check | None:
     blocks = list(dict.fromkeys(sample.frame["block"]))
     if "block" not in sample.random or len(blocks) < 3:
         return None
-    tries = [(block, _refit(finding, sample, sample.frame["block"] != block)) for block in blocks]
+    tries = [(block, _again(finding, refits.without("block", block))) for block in blocks]
     block, estimate, judgement = _most_different(finding, tries)
     return Check(
         name=f"without any one {trial.design.block}",
@@ -147,8 +189,7 @@ def _on_log_scale(finding: Finding, sample: Sample) -> Check | None:
         return None
     control = finding.means[0].value
     logs = sample.frame.assign(response=np.log(sample.frame["response"]))
-    everything = pd.Series(True, index=logs.index)
-    one = _refit(finding, replace(sample, frame=logs), everything)
+    one = _again(finding, _refit(replace(sample, frame=logs)))
     if one.withheld or not control > 0:
         return None
     ratio = replace(
