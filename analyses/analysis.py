@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from analyses.finding import Finding, Mean
 from trials.records import Records
 
-__all__ = ["Analysis", "FlowStep", "FlushRow", "LossCount", "ModelNumbers", "UnitStory"]
+if TYPE_CHECKING:
+    from analyses.loss_pattern import LossPattern
+
+__all__ = [
+    "Analysis",
+    "BatchLoss",
+    "FlowStep",
+    "FlushRow",
+    "LossCount",
+    "ModelNumbers",
+    "NaiveCount",
+    "UnitStory",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +84,7 @@ class FlowStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LossCount:
-    """Units lost of units made, with Wilson's interval (Clopper-Pearson at 0 and n).
+    """Units lost of units made, with the range of the share that fits.
 
     Parameters
     ----------
@@ -80,11 +93,13 @@ class LossCount:
     lost, made : int
         Contaminated units, and units whose fate is known.
     low, high : float
-        Limits of the share, 0 to 1.
+        Limits of the share, 0 to 1; NaN where nothing shows how much batches differ.
     level : float
         Confidence.
     method : str
         Which interval.
+    batches : int
+        Batches that the units come from where batches are what counts; otherwise 0.
     """
 
     treatment: str
@@ -94,6 +109,68 @@ class LossCount:
     high: float
     level: float
     method: str
+    batches: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchLoss:
+    """Units lost of the units of one batch.
+
+    Parameters
+    ----------
+    treatment, block, batch : str
+        Code of the treatment; names, the block's empty where there are none.
+    lost, made : int
+        Contaminated units, and units whose fate is known.
+    """
+
+    treatment: str
+    block: str
+    batch: str
+    lost: int
+    made: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NaiveCount:
+    """What counting every unit for itself would have claimed, where batches are what counts.
+
+    Parameters
+    ----------
+    treatment, control : str
+        Codes.
+    units, batches : int
+        Units that would have been counted, and batches that there are.
+    value, low, high : float
+        Difference and interval as if each unit stood alone, in units of a hundred.
+    p : float
+        Two-sided, for no difference, as if each unit stood alone.
+    verdict : str
+        As the plan would have judged it.
+    right_low, right_high : float
+        The interval of the batches; NaN where there is none.
+    right_verdict : str
+        The verdict of the batches.
+    correlation : float
+        Intracluster correlation by analysis of variance; NaN where it cannot be had.
+    design_effect : float
+        How many times as many units as batches of this size need; NaN likewise.
+    """
+
+    treatment: str
+    control: str
+    units: int
+    batches: int
+    value: float
+    low: float
+    high: float
+    p: float
+    verdict: str
+    right_low: float
+    right_high: float
+    right_verdict: str
+    correlation: float
+    design_effect: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,6 +266,12 @@ class Analysis:
         Of plan and layout.
     cautions : tuple of str
         What a reader must know before believing any of it.
+    batches : tuple of BatchLoss
+        Every batch, where batches are known.
+    naive : tuple of NaiveCount
+        What counting units would have claimed, where batches are what counts.
+    loss_pattern : LossPattern or None
+        When units were lost and what was seen; None where none was contaminated.
     """
 
     records: Records
@@ -203,6 +286,9 @@ class Analysis:
     locked: str
     fingerprint: str
     cautions: tuple[str, ...]
+    batches: tuple[BatchLoss, ...] = ()
+    naive: tuple[NaiveCount, ...] = ()
+    loss_pattern: LossPattern | None = None
 
     @property
     def bags(self) -> pd.DataFrame:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from analyses.companion import Companion
 from analyses.estimate import Estimate
 from trials.trial import Claim, Outcome
 
@@ -118,6 +119,8 @@ class Finding:
         Of the two treatments compared, control first.
     checks : tuple of Check
         How the verdict fares otherwise.
+    companions : tuple of Companion
+        The same comparison in other measures, for the statistician.
     """
 
     id: str
@@ -131,6 +134,7 @@ class Finding:
     p_rerandomised: float | None
     means: tuple[Mean, ...]
     checks: tuple[Check, ...] = ()
+    companions: tuple[Companion, ...] = ()
 
 
 def judge(estimate: Estimate, *, claim: Claim, worthwhile: float | None) -> Judgement:

@@ -12,10 +12,15 @@ from dataclasses import dataclass, replace
 from analyses.analysis import Analysis
 from analyses.cautions import cautions
 from analyses.comparison import Comparison
-from analyses.contamination import contamination_answer, loss_counts
+from analyses.contamination import contamination_answer, contamination_companions
 from analyses.finding import Finding, judge
 from analyses.flow import flow
 from analyses.flush_table import flush_rows
+from analyses.loss_checks import loss_checks
+from analyses.loss_counts import loss_counts
+from analyses.loss_pattern import loss_pattern
+from analyses.loss_table import batch_losses
+from analyses.naive import naive_counts
 from analyses.planned import why_explored
 from analyses.rerandomised import p_rerandomised
 from analyses.trust import yield_checks
@@ -99,7 +104,7 @@ def analyse(records: Records) -> Analysis:
         for finding in _findings(question, answer, records)
     )
     lock = records.lock
-    steps, losses = flow(records), loss_counts(records, level=level)
+    steps, losses = flow(records), loss_counts(records, unit, level=level)
     return Analysis(
         records=records,
         unit=unit,
@@ -113,6 +118,9 @@ def analyse(records: Records) -> Analysis:
         locked=lock.drawn.date().isoformat() if lock else "",
         fingerprint=lock.fingerprint if lock else "",
         cautions=cautions(records, unit, steps, findings),
+        batches=batch_losses(records),
+        naive=naive_counts(records, unit, findings),
+        loss_pattern=loss_pattern(records, unit, level=level),
     )
 
 
@@ -154,10 +162,22 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
                 means=pair,
             )
         )
+    if question.outcome == "contamination":
+        return [_with_companions(one, records) for one in told]
     if question.outcome != "yield" or answer.sample is None:
         return told
     sample = answer.sample
-    return [replace(one, checks=yield_checks(one, sample, answer, trial)) for one in told]
+    checks = yield_checks(told, sample, answer, trial)
+    return [replace(one, checks=tried) for one, tried in zip(told, checks, strict=True)]
+
+
+def _with_companions(finding: Finding, records: Records) -> Finding:
+    unit = unit_story(records)
+    return replace(
+        finding,
+        companions=contamination_companions(records, unit, finding.estimate),
+        checks=loss_checks(finding, records, unit) if finding.planned else (),
+    )
 
 
 def _in_unit(margin: Margin, control_mean: float) -> float | None:
