@@ -60,7 +60,8 @@ class Inference:
         With a residual variance a level, those are named "residual[level]".
         """
         square = self.columns.scale**2
-        found = dict(zip(self.structure.names, self.optimum.point.theta * square, strict=True))
+        theta = np.where(self.optimum.at_zero, 0.0, self.optimum.point.theta * square)
+        found = dict(zip(self.structure.names, theta, strict=True))
         order = [term.name for term in self.design.random]
         order += [name for name in self.structure.names if name not in order]
         return {name: float(found[name]) for name in order}

@@ -19,10 +19,16 @@ from analyses.models.moments import Moments, Structure
 __all__ = ["Optimum", "Point", "evaluate", "maximise"]
 
 _DECREMENT = 1e-17  # squared distance to the optimum, in standard errors, that is nought
-_ROUNDING = 1e-14  # the same where rounding lets the criterion fall no further
+_ROUNDING = 1e-12  # the same where rounding lets the criterion fall no further
+_BLURRED = 1e-9  # the same where a residual variance is held at its floor, and its weight is huge
 _STEPS = 100
 _HALVINGS = 40
+_FLOOR = 1e-7  # one of several residual variances this small, next to the data's, stands for zero
 _VANISHED = 1e-12  # a residual variance this far below the largest is lost in rounding
+_NO_ERROR = (
+    "the random terms and the fixed part fit the rows exactly, or next to exactly: no residual "
+    "variation is left to estimate an error from"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +104,8 @@ def evaluate(structure: Structure, theta: Array) -> Point:
     phi = np.linalg.inv(a[:p, :p])
     beta = phi @ a[:p, p]
     square = a[p, p] - a[:p, p] @ beta
+    if not square > 0:
+        raise np.linalg.LinAlgError
     free = structure.rows - p
     scale = square / free
     left = np.ones(p + 1)
@@ -139,15 +147,16 @@ def maximise(structure: Structure) -> Optimum:
     _check_separable(point, structure.names)
     evaluations, scoring = 1, True
     for _ in range(_STEPS):
-        free = (point.theta > 0) | (point.gradient < 0)
+        free = ~_at_bound(point, g) | (point.gradient < 0)
         step, decrement = _step(point, free, scoring=scoring)
-        if decrement <= _DECREMENT:
-            return _optimum(point, evaluations, decrement)
+        blurred = not free[-g:].all()
+        if decrement <= (_BLURRED if blurred else _DECREMENT):
+            return _optimum(point, g, evaluations, decrement)
         moved, tried = _descend(structure, point, step, g)
         evaluations += tried
         if moved is None:
-            if decrement <= _ROUNDING:
-                return _optimum(point, evaluations, decrement)
+            if decrement <= (100 * _BLURRED if blurred else _ROUNDING):
+                return _optimum(point, g, evaluations, decrement)
             if not scoring:
                 break
             scoring = True
@@ -155,16 +164,34 @@ def maximise(structure: Structure) -> Optimum:
         _check_residual(moved, structure)
         scoring = False
         point = moved
+    if point.theta[-g:].min() < _FLOOR * point.theta.max():
+        raise FitError(_NO_ERROR)
     message = "the variances could not be found: the criterion has no clear lowest point"
     raise FitError(message)
 
 
-def _optimum(point: Point, evaluations: int, decrement: float) -> Optimum:
+def _at_bound(point: Point, residuals: int) -> Flags:
+    """Say which variances are zero; one of several residual ones may be, in effect.
+
+    With one residual variance a group, that of a group may vanish while units still differ: the
+    covariance stays regular. It is then held at a small number, as its inverse is a weight.
+    """
+    bound = point.theta == 0
+    if residuals > 1:
+        bound[-residuals:] = point.theta[-residuals:] <= 1.5 * _FLOOR
+    return np.asarray(bound)
+
+
+def _optimum(point: Point, residuals: int, evaluations: int, decrement: float) -> Optimum:
+    at_zero = _at_bound(point, residuals)
+    # a criterion that falls for ever keeps its slope along the logarithm of the variance
+    if (at_zero & (point.theta * point.gradient > 1e-3)).any():
+        raise FitError(_NO_ERROR)
     return Optimum(
         point=point,
         evaluations=evaluations,
-        decrement=float(np.sqrt(decrement)),
-        at_zero=point.theta == 0,
+        decrement=float(np.sqrt(max(decrement, 0.0))),
+        at_zero=at_zero,
     )
 
 
@@ -192,6 +219,8 @@ def _descend(
     """Halve the step until the criterion does not rise; residual variances stay above zero."""
     floor = np.zeros(len(step))
     floor[-residuals:] = point.theta[-residuals:] / 20
+    if residuals > 1:
+        floor[-residuals:] = np.maximum(floor[-residuals:], _FLOOR)
     slack = 1e-13 * (abs(point.criterion) + structure.rows)
     for tried in range(1, _HALVINGS):
         theta = np.maximum(point.theta + step, floor)
@@ -224,10 +253,5 @@ def _check_separable(point: Point, names: tuple[str, ...]) -> None:
 
 
 def _check_residual(point: Point, structure: Structure) -> None:
-    low = point.theta[-structure.residuals :]
-    if (low < _VANISHED * point.theta.max()).any() or (low < _VANISHED).any():
-        message = (
-            "the random terms and the fixed part fit the rows exactly, or next to exactly: no "
-            "residual variation is left to estimate an error from"
-        )
-        raise FitError(message)
+    if structure.residuals == 1 and point.theta[-1] < _VANISHED * max(point.theta.max(), 1.0):
+        raise FitError(_NO_ERROR)

@@ -248,3 +248,23 @@ def test_variances_by_level_without_random_terms():
     assert found["t"] == pytest.approx(welch.statistic)
     assert found["df"] == pytest.approx(welch.df)
     assert found["p"] == pytest.approx(welch.pvalue)
+
+
+def test_one_residual_variance_may_be_zero():
+    """Bags picked twice: where all of the first flush's spread is the bags', it has no more.
+
+    The criterion is finite there, so this is a boundary, not an exact fit: the variance is given
+    as zero, and the rest is what a tiny residual variance gives.
+    """
+    rng = np.random.default_rng(8)
+    bag = np.repeat(np.arange(12), 2)
+    flush = np.tile(["F1", "F2"], 12)
+    shift = rng.normal(size=12)
+    y = 5 + shift[bag] + np.where(flush == "F2", shift[bag] + 2 * rng.normal(size=24), 0.0)
+    data = pd.DataFrame({"y": y, "bag": [f"b{i}" for i in bag], "flush": flush})
+    fit = fit_mixed(data, "y", "flush", ["bag"], residual_by="flush")
+    assert fit.variances["residual[F1]"] == 0
+    assert any("'residual[F1]' is estimated at zero" in note for note in fit.notes)
+    assert fit.variances["bag"] == pytest.approx(np.var(5 + shift, ddof=1), rel=1e-4)
+    found = fit.contrasts("flush").iloc[0]
+    assert found["estimate"] == pytest.approx(y[1::2].mean() - y[::2].mean(), rel=1e-4)

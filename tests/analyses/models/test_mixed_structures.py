@@ -161,3 +161,30 @@ def test_predictions_solve_the_mixed_model_equations():
             found = effects[effects["term"] == term.name]["effect"]
             np.testing.assert_allclose(found, expected, atol=1e-10)
         np.testing.assert_allclose(fit.fitted() + fit.residuals(), design.response)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(300))
+def test_any_small_table_is_fitted_or_refused_in_words(seed):
+    from scipy.optimize import minimize
+
+    from analyses.models.fit import FitError
+    from analyses.models.reml import evaluate
+
+    rng = np.random.default_rng(seed)
+    data = trial(seed, blocks=int(rng.integers(2, 5)), lost=rng.choice([0.1, 0.5, 0.8]))
+    data["y"] = np.round(data["y"], int(rng.integers(0, 4)))
+    random, by = MODELS[rng.choice(list(MODELS))]
+    try:
+        fit = fit_design(lay_out(data, "y", "treatment + flush", random, residual_by=by))
+    except FitError:
+        return
+    best = fit.optimum.point.criterion
+    for _ in range(3):
+        found = minimize(
+            lambda x: evaluate(fit.structure, np.exp(np.clip(x, -9, 5))).criterion,
+            rng.normal(-0.5, 1, len(fit.structure.names)),
+            method="Nelder-Mead",
+            options={"maxiter": 400},
+        )
+        assert found.fun >= best - 1e-5

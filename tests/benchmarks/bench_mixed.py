@@ -1,0 +1,163 @@
+"""Time mixed models beside statsmodels, one thread, medians.
+
+Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_mixed [--large]
+
+statsmodels gives estimates without small-sample df; with --large it is also timed where it
+takes more than a minute.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import resource
+import statistics
+import subprocess
+import sys
+import time
+import warnings
+
+import numpy as np
+import pandas as pd
+from tests.reference.load import frame
+
+from analyses.models.contrasts import comparisons
+from analyses.models.design import lay_out
+from analyses.models.mixed import fit_design, fit_mixed
+
+FIXED, RANDOM = "treatment * flush", ["block", "bag"]
+
+
+def median(work, times=30):
+    work()
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+def made_up(blocks, bags, seed=1):
+    """Make up a trial: eight treatments, three flushes, so many bags in each block."""
+    rng = np.random.default_rng(seed)
+    bag = np.repeat(np.arange(blocks * bags), 3)
+    block, treatment, flush = bag // bags, bag % bags % 8, np.tile([0, 1, 2], blocks * bags)
+    y = 100 + 2.0 * treatment - 10.0 * flush + rng.normal(0, 6, len(bag))
+    y += rng.normal(0, 5, blocks)[block] + rng.normal(0, 4, blocks * bags)[bag]
+    labels = pd.Categorical.from_codes
+    return pd.DataFrame(
+        {
+            "y": y,
+            "block": block,
+            "bag": bag,
+            "treatment": labels(treatment, [*"abcdefgh"]),
+            "flush": labels(flush, ["F1", "F2", "F3"]),
+        }
+    )
+
+
+def crossed(seed=2):
+    """Rooms, days and bags crossed: 1,000 rows, 334 bags."""
+    rng = np.random.default_rng(seed)
+    bag = np.repeat(np.arange(334), 3)[:1000]
+    room, day = rng.integers(0, 6, 1000), rng.integers(0, 20, 1000)
+    y = rng.normal(size=1000) + rng.normal(size=334)[bag]
+    y += rng.normal(size=6)[room] + rng.normal(size=20)[day]
+    treatment = np.array([*"abcd"])[bag % 4]
+    return pd.DataFrame({"y": y, "bag": bag, "room": room, "day": day, "treatment": treatment})
+
+
+def compared(data, fixed=FIXED, random=RANDOM, log=False):
+    return fit_mixed(data, "y", fixed, random, log=log).contrasts("treatment")
+
+
+def peer(data, times):
+    """Fit bags in blocks by statsmodels' REML."""
+    import statsmodels.formula.api as smf
+
+    def work():
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            smf.mixedlm(
+                "y ~ C(treatment) * C(flush)",
+                data,
+                groups="block",
+                re_formula="1",
+                vc_formula={"bag": "0 + C(bag)"},
+            ).fit(reml=True)
+
+    return median(work, times)
+
+
+def small():
+    data = frame("mixed_flushes_unbalanced")
+    design = lay_out(data, "y", FIXED, RANDOM, log=True)
+    arrays = median(
+        lambda: comparisons(fit_design(design), "treatment", df="kenward-roger"), times=200
+    )
+    table = median(lambda: compared(data, log=True), times=200)
+    other = peer(data.assign(y=np.log(data["y"])), times=5)
+    yield "194 rows, arrays, Kenward-Roger contrasts", 1.5e-3, arrays, other
+    yield "194 rows, frame and formula", 6e-3, table, other
+
+
+def covariance():
+    data = made_up(30, 24).iloc[:2100]
+    fit = fit_mixed(data, "y", FIXED, RANDOM)
+
+    def work():
+        fit.__dict__.pop("_kenward_roger", None)
+        return fit.covariance_kenward_roger
+
+    yield "Kenward-Roger covariance, 2,100 rows, 700 bags", 2e-2, median(work), None
+    yield "  the whole fit with it, from a frame", 2e-2, median(lambda: compared(data)), None
+
+
+def large(with_peer):
+    data = made_up(300, 112).iloc[:100_002]
+    other = peer(data, times=1) if with_peer else None
+    yield (
+        "100,002 rows, 33,334 bags, 300 blocks, with df",
+        5e-2,
+        median(lambda: compared(data), times=9),
+        other,
+    )
+    yield (
+        "crossed rooms, days and bags, 1,000 rows",
+        1.5e-2,
+        median(lambda: compared(crossed(), "treatment", ["room", "day", "bag"])),
+        None,
+    )
+
+
+def million():
+    """Fit a million rows in a process of its own and print seconds and MiB at the peak."""
+    data = made_up(1000, 334).iloc[:1_000_002]
+    data = data.copy()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    seconds = median(lambda: compared(data), times=3)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(seconds, before, peak)
+
+
+def main():
+    if "--million" in sys.argv:
+        million()
+        return
+    print(f"{'work':52}{'goal':>10}{'here':>10}{'statsmodels':>13}{'ratio':>8}")
+    for part in (small(), covariance(), large("--large" in sys.argv)):
+        for work, goal, here, other in part:
+            beside = f"{1e3 * other:10.1f} ms{other / here:7.0f}x" if other else ""
+            print(f"{work:52}{1e3 * goal:7.1f} ms{1e3 * here:7.2f} ms{beside}")
+    command = [sys.executable, "-m", "tests.benchmarks.bench_mixed", "--million"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    seconds, before, peak = map(float, done.stdout.split())
+    print(f"{'1,000,002 rows, 333,334 bags, with df':52}{400:7.1f} ms{1e3 * seconds:7.2f} ms")
+    print(f"  memory at the peak {peak:.0f} MiB (goal 350), {before:.0f} MiB of it the data")
+
+
+if __name__ == "__main__":
+    main()
