@@ -90,6 +90,8 @@ def _basis(analysis: Analysis, findings: tuple[Finding, ...]) -> str:
         parts.insert(0, margin(findings[0], analysis.records.trial))
     for finding in findings[:1]:
         estimate = finding.estimate
+        if not finding.planned and finding.explored_because:
+            parts.append(f"Looked at afterwards, because {printable(finding.explored_because)}.")
         if estimate.units != len(analysis.records.layout.slots):
             parts.append(
                 f"The comparison rests on {counted(estimate.units, estimate.unit_counted)}."

@@ -126,6 +126,7 @@ def _inside(scene: Scene) -> bool:
 
 def _withheld_headline(scene: Scene) -> str:
     estimate = scene.finding.estimate
-    if estimate.unit_counted == "batch" and estimate.units <= 2:
+    alone = estimate.units <= 2 or "one batch a side" in estimate.withheld.lower()
+    if estimate.unit_counted == "batch" and alone:
         return "One batch a side cannot tell a better method from a luckier batch."
     return f"This trial cannot compare {scene.it} with {scene.control}."

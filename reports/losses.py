@@ -8,21 +8,18 @@ from analyses.analysis import Analysis, LossCount
 from reports.grammar import be, counted, listed, plural
 from reports.names import treatment_names, unit_word
 
-__all__ = ["loss_line", "losses_total", "lost_otherwise", "unknown_totals"]
+__all__ = ["has_range", "loss_line", "losses_total", "lost_otherwise", "unknown_totals"]
 
 
-def loss_line(loss: LossCount, name: str, unit: str, *, ranged: bool = True) -> str:
+def loss_line(loss: LossCount, name: str, unit: str) -> str:
     """Say what one treatment lost, with its range.
 
     Parameters
     ----------
     loss : LossCount
-        Lost of made.
+        Lost of made; limits that are not numbers are not told.
     name, unit : str
         Of the treatment, and the grower's word for a bag.
-    ranged : bool
-        Whether the range may be told; it takes the units to be lost one by one, so it may not
-        where batches are what counts.
 
     Returns
     -------
@@ -32,10 +29,12 @@ def loss_line(loss: LossCount, name: str, unit: str, *, ranged: bool = True) -> 
     """
     if loss.made == 0:
         return f"No {unit} with {name} has a known fate."
-    low, high = math.floor(100 * loss.low), math.ceil(100 * loss.high)
     made = counted(loss.made, unit)
-    if not ranged:
+    if loss.batches:
+        made += f" from {counted(loss.batches, 'batch')}"
+    if not has_range(loss):
         return f"{loss.lost or 'None'} of {made} with {name} {be(loss.lost)} lost."
+    low, high = math.floor(100 * loss.low), math.ceil(100 * loss.high)
     if loss.lost == 0:
         return (
             f"None of {made} with {name} was lost; up to {high} in a hundred could still be, "
@@ -50,6 +49,17 @@ def loss_line(loss: LossCount, name: str, unit: str, *, ranged: bool = True) -> 
         f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: "
         f"between {low} and {high} in a hundred fits."
     )
+
+
+def has_range(loss: LossCount) -> bool:
+    """Tell whether a count has a range that may be told.
+
+    Parameters
+    ----------
+    loss : LossCount
+        Where nothing shows how much batches differ its limits are not numbers.
+    """
+    return math.isfinite(loss.low) and math.isfinite(loss.high)
 
 
 def losses_total(analysis: Analysis) -> str:

@@ -7,12 +7,12 @@ import math
 from analyses.finding import Finding
 from reports.grammar import plural
 from reports.names import unit_word
-from reports.numbers import Measure, measure, round_span
+from reports.numbers import Measure, measure, number, round_span
 from reports.speech import set_scene
 from trials.measures import WeightUnit
 from trials.trial import Trial
 
-__all__ = ["next_hundred"]
+__all__ = ["in_efficiency", "next_hundred"]
 
 _HUNDRED = 100
 _HEAVIER: dict[WeightUnit, WeightUnit] = {"g": "kg", "oz": "lb", "kg": "kg", "lb": "lb"}
@@ -53,6 +53,36 @@ def next_hundred(finding: Finding, trial: Trial) -> str:
             told = f"anything from {-low} fewer to {high} more lost"
         return f"{opening}: {told}, if the next ones are like these."
     return ""
+
+
+def in_efficiency(finding: Finding, trial: Trial) -> str:
+    """Say a difference in points of biological efficiency.
+
+    Parameters
+    ----------
+    finding : Finding
+        A finding about yield.
+    trial : Trial
+        The plan.
+
+    Returns
+    -------
+    str
+        Empty where the dry weights are not known.
+    """
+    found = finding.estimate.efficiency
+    if found is None or not all(math.isfinite(one) for one in (found.value, found.low, found.high)):
+        return ""
+    scene = set_scene(finding, trial)
+    span = round_span(found.value, found.low, found.high, marks=(0.0,))
+    low, high = (number(abs(limit), span.step) for limit in (span.low, span.high))
+    if span.low >= 0:
+        told = f"between {low} and {high} points more"
+    elif span.high <= 0:
+        told = f"between {high} and {low} points less"
+    else:
+        told = f"anything from {low} points less to {high} points more"
+    return f"In biological efficiency, {scene.it} against {scene.control}: {told} fits."
 
 
 def _weight_range(limits: tuple[float, float, float], heavy: Measure) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from analyses.analysis import Analysis
 from analyses.finding import BETTER_WHEN, Finding
 from reports.grammar import counted, full_stop, listed, odds, plural
@@ -113,8 +111,11 @@ def _claim(trial: Trial) -> str:
 
 def _places(analysis: Analysis, block: str) -> str:
     trial, unit = analysis.records.trial, unit_word(analysis.records.trial)
-    each = trial.design.units_per_treatment
+    design = trial.design
+    each = counted(design.units_per_treatment, unit)
+    if design.applied_to == "batch":
+        held = counted(design.bags_per_batch, unit)
+        each = f"{counted(design.units_per_treatment, 'batch')} of {held}"
     if analysis.unit.blocks:
-        return f"{counted(analysis.unit.blocks, block)} with {counted(each, unit)} of each in it"
-    total = math.prod((each, trial.design.blocks))
-    return f"{counted(total, unit)} of each"
+        return f"{counted(analysis.unit.blocks, block)} with {each} of each in it"
+    return f"{each} of each"

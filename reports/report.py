@@ -12,7 +12,7 @@ from reports.cautions import for_repeating, mould
 from reports.grammar import plural
 from reports.losses import loss_line, losses_total, lost_otherwise, unknown_totals
 from reports.names import printable, shorten, treatment_names, unit_word
-from reports.outlook import next_hundred
+from reports.outlook import in_efficiency, next_hundred
 from reports.overview import planned_findings
 from reports.plan_and_done import explored_remarks, how_done, planned_remarks
 from reports.statistician import statistician_blocks
@@ -118,6 +118,7 @@ def _treatments(analysis: Analysis, draw: _Draw) -> Section:
             "nothing goes wrong."
         ),
         *means_tables(analysis),
+        *_paragraphs(in_efficiency(one, trial) for one in planned_findings(analysis.findings)),
     ]
     if trial.aim.outcome == "contamination":
         blocks += draw(figure_bags, analysis)
@@ -164,16 +165,14 @@ def _losses(analysis: Analysis, draw: _Draw) -> Section:
 def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
     trial = analysis.records.trial
     unit, names = unit_word(trial), treatment_names(trial)
-    alone = analysis.unit.counted != "batch"
-    shared = f"The {plural(unit)} of one batch share its luck, so a count of them has no range."
+    lines = tuple(loss_line(one, names[one.treatment], unit) for one in analysis.losses)
+    shared = ""
+    if analysis.unit.counted == "batch":
+        shared = f"The {plural(unit)} of one batch share its luck, so batches are what counts."
     return (
         *_paragraphs((losses_total(analysis), lost_otherwise(analysis), unknown_totals(analysis))),
-        Bullets(
-            items=tuple(
-                loss_line(one, names[one.treatment], unit, ranged=alone) for one in analysis.losses
-            )
-        ),
-        *_paragraphs(() if alone else (shared,)),
+        Bullets(items=lines),
+        *_paragraphs((shared,)),
     )
 
 

@@ -138,7 +138,9 @@ def _methods(analysis: Analysis) -> tuple[Block, ...]:
     notes = dict.fromkeys(
         printable(note) for finding in analysis.findings for note in finding.estimate.notes
     )
-    losses = dict.fromkeys(f"Losses: {printable(loss.method)}." for loss in analysis.losses)
+    losses = dict.fromkeys(
+        f"Losses: {printable(loss.method)}." for loss in analysis.losses if loss.method != "none"
+    )
     repeat = (
         f"Seed of the draw: {analysis.records.layout.seed}. Shuffled: "
         f"{analysis.records.layout.randomisation}. Fingerprint of plan and layout: "

@@ -192,9 +192,14 @@ def _loss(read, code):
     lost, made = int((mine["fate"] == "contaminated").sum()), len(mine)
     method = "wilson" if 0 < lost < made else "exact"
     limits = stats.binomtest(lost, made).proportion_ci(method=method)
+    low, high = float(limits.low), float(limits.high)
+    method = "Wilson" if method == "wilson" else "Clopper-Pearson"
+    batches = mine["batch"].nunique() if read.trial.design.applied_to == "batch" else 0
+    if batches == 1:
+        low, high, method = math.nan, math.nan, "none"
     return LossCount(
-        treatment=code, lost=lost, made=made, low=float(limits.low), high=float(limits.high),
-        level=0.95, method="Wilson" if method == "wilson" else "Clopper-Pearson",
+        treatment=code, lost=lost, made=made, low=low, high=high, level=0.95, method=method,
+        batches=batches,
     )  # fmt: skip
 
 

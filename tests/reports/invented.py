@@ -45,7 +45,11 @@ def draw(trial, seed=5):
     """A layout drawn with NumPy alone."""
     rng = np.random.default_rng(seed)
     design, slots = trial.design, []
-    codes = [one.code for one in trial.treatments for _ in range(design.units_per_treatment)]
+    codes = [
+        one.code
+        for one in trial.treatments
+        for _ in range(design.units_per_treatment * design.bags_per_batch)
+    ]
     for block in range(1, design.blocks + 1):
         name = f"{design.block} {block}" if design.blocks > 1 else ""
         for place, code in enumerate(rng.permutation(codes), start=1):
@@ -60,7 +64,10 @@ def draw(trial, seed=5):
             for n, (code, block, place) in enumerate(slots, start=1)
         ),
         seed=design.seed,
-        randomisation="units within blocks" if design.blocks > 1 else "units over all places",
+        randomisation=(
+            "batches over all places" if design.applied_to == "batch"
+            else "units within blocks" if design.blocks > 1 else "units over all places"
+        ),
     )  # fmt: skip
 
 
@@ -143,7 +150,8 @@ def one_batch_a_side():
             Treatment(code="W", name="Hot water 90 minutes"),
         ),
         design=Design(
-            layout="completely random", units_per_treatment=20, applied_to="batch", seed=8
+            layout="completely random", units_per_treatment=1, bags_per_batch=20,
+            applied_to="batch", seed=8,
         ),
         aim=Aim(outcome="yield", worthwhile=Margin(value=15.0, unit="%")),
     )  # fmt: skip

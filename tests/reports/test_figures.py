@@ -148,7 +148,7 @@ def test_figures_without_their_numbers_are_left_out():
 def test_units_of_one_batch_get_no_range():
     done = figure_losses(one_batch_a_side())
     assert "fits" not in done.alt
-    assert "1 of 20 was lost" in done.alt
+    assert "1 of 20 from 1 batch was lost" in done.alt
 
 
 def test_titles_state_what_is_shown():
