@@ -207,7 +207,9 @@ def _compare_with_draw(row: _Row, slot: Slot, trial: Trial) -> None:
             "cannot count as drawn: give it the fate “lost otherwise” and say so in the note."
         )
         row.wrong("treatment", what, mend)
-    for heading, value in (("block", slot.block), ("batch", slot.batch)):
+    for heading, value in (
+        ("block", slot.block), ("batch", slot.batch), ("column", slot.column)
+    ):  # fmt: skip
         given = row.text(heading)
         if given and value and given.casefold() != value.casefold():
             what = f"{slot.code} was drawn for {value}, and here it is {given[:40]}"

@@ -119,6 +119,8 @@ def _drawn(unit: str) -> tuple[Column, ...]:
                meaning="Its place there, counted from 1."),
         Column(heading="batch", kind="text", given=True,
                meaning="The batch it was mixed and heat-treated in, as drawn."),
+        Column(heading="column", kind="text", given=True,
+               meaning="Its column in the table of places, as drawn; the block is its row."),
     )  # fmt: skip
 
 
@@ -127,7 +129,10 @@ def _is_used(heading: str, trial: Trial) -> bool:
         return not trial.blind
     if heading == "block":
         return trial.design.layout != "completely random"
-    return heading != "batch" or trial.design.applied_to == "batch"
+    if heading == "column":
+        return bool(trial.design.column)
+    in_batches = trial.design.applied_to == "batch" or bool(trial.design.batch_factor)
+    return heading != "batch" or in_batches
 
 
 def _stages(unit: str) -> tuple[Column, ...]:

@@ -181,6 +181,8 @@ def bag_frame(bags: list[BagRow], flushes: pd.DataFrame) -> pd.DataFrame:
             "treatment": [bag.slot.treatment for bag in bags],
             "block": [bag.slot.block for bag in bags],
             "batch": [bag.slot.batch for bag in bags],
+            "row": [bag.slot.row for bag in bags],
+            "column": [bag.slot.column for bag in bags],
             "position": [bag.slot.position for bag in bags],
             "fate": [bag.fate for bag in bags],
             "seen": [bag.seen for bag in bags],

@@ -7,16 +7,23 @@ import io
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-__all__ = ["LAYOUT_COLUMNS", "Layout", "Randomisation", "Slot"]
+__all__ = ["LAYOUT_COLUMNS", "TABLE_COLUMNS", "Layout", "Randomisation", "Slot"]
 
 LAYOUT_COLUMNS = ("code", "treatment", "block", "batch", "position")
+TABLE_COLUMNS = ("row", "column")
+"""Columns of ``layout.csv`` that stand there only where the layout has rows and columns."""
 
 Randomisation: TypeAlias = Literal[
     "units over all places",
     "units within blocks",
     "batches over all places",
     "batches within blocks",
+    "rows, columns and treatments of a square",
+    "rows, columns and treatments of a table",
+    "batches within blocks, units within batches",
+    "treatments over blocks, units within blocks",
 ]
+"""What the draw shuffles among what."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,11 +37,14 @@ class Slot:
     treatment : str
         Code of the treatment it was drawn for.
     block : str
-        Name of its block, such as ``shelf 3``; empty where there are none.
+        Name of its block, such as ``shelf 3``, or of its row; empty where there are none.
     batch : str
         Name of the batch it was mixed and heat-treated in; empty where not tracked.
     position : int
-        Its place in the block, or in the whole trial where there are no blocks; from 1.
+        Its place in the block, or in the whole trial where there are no blocks; from 1. In rows
+        and columns the number of its column.
+    row, column : str
+        Names of its row and column, such as ``shelf 3`` and ``day 2``; empty where there are none.
     """
 
     code: str
@@ -42,6 +52,8 @@ class Slot:
     block: str
     batch: str
     position: int
+    row: str = ""
+    column: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +88,9 @@ class Layout:
         """Give the text of ``layout.csv``."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(LAYOUT_COLUMNS)
+        tabled = any(slot.row for slot in self.slots)
+        names = (*LAYOUT_COLUMNS, *TABLE_COLUMNS) if tabled else LAYOUT_COLUMNS
+        writer.writerow(names)
         for slot in self.slots:
-            writer.writerow([slot.code, slot.treatment, slot.block, slot.batch, slot.position])
+            writer.writerow([getattr(slot, name) for name in names])
         return out.getvalue()

@@ -7,7 +7,7 @@ from pathlib import Path
 from trials.bag_codes import is_sound
 from trials.cells import Cell, read_count
 from trials.designs import randomisation
-from trials.layout import LAYOUT_COLUMNS, Layout, Slot
+from trials.layout import LAYOUT_COLUMNS, TABLE_COLUMNS, Layout, Slot
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems, nearest, one_of
 from trials.tables import RawTable, read_csv
@@ -42,7 +42,7 @@ def read_layout(folder: Path, trial: Trial) -> Layout:
         mend = f"Draw it with: pinset layout {folder}"
         raise Problems([Problem(file=LAYOUT_FILE, what="there is no layout yet", mend=mend)])
     table = read_csv(path)
-    missing = [name for name in LAYOUT_COLUMNS if name not in table.headings]
+    missing = [name for name in _columns(trial) if name not in table.headings]
     if missing:
         what = f"has no column {one_of(missing)}"
         mend = "Put back the layout as it was drawn."
@@ -56,8 +56,12 @@ def read_layout(folder: Path, trial: Trial) -> Layout:
     return Layout(slots=tuple(slots), seed=trial.design.seed, randomisation=randomisation(trial))
 
 
+def _columns(trial: Trial) -> tuple[str, ...]:
+    return (*LAYOUT_COLUMNS, *TABLE_COLUMNS) if trial.design.column else LAYOUT_COLUMNS
+
+
 def _slots(table: RawTable, trial: Trial, problems: list[Problem]) -> list[Slot]:
-    places = {name: table.headings.index(name) for name in LAYOUT_COLUMNS}
+    places = {name: table.headings.index(name) for name in _columns(trial)}
     treatments = [one.code for one in trial.treatments]
     slots: list[Slot] = []
     first_row: dict[str, int] = {}
@@ -90,6 +94,8 @@ def _slots(table: RawTable, trial: Trial, problems: list[Problem]) -> list[Slot]
                 block=text["block"],
                 batch=text["batch"],
                 position=position.value,
+                row=text.get("row", ""),
+                column=text.get("column", ""),
             )
         )
     return slots

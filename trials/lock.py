@@ -10,13 +10,13 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import MISSING, asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from trials.layout import Layout
 from trials.problems import Problem, Problems
-from trials.trial import Trial
+from trials.trial import Costs, Design, Ingredient, Recipe, Treatment, Trial
 
 __all__ = ["LOCK_FILE", "Lock", "changes", "make_lock", "read_lock"]
 
@@ -157,9 +157,10 @@ def changes(lock: Lock, trial: Trial) -> tuple[tuple[str, str], ...]:
         The part of the plan (``aim``, ``design``, ``treatments``, ``trial``, ...) and a sentence.
     """
     now, then = _plain(trial), lock.plan
+    lean_now, lean_then = _lean(now), _lean(then)
     found = []
     for key in sorted(set(now) | set(then)):
-        if now.get(key) == then.get(key):
+        if lean_now.get(key) == lean_then.get(key):
             continue
         part = key if key in _PARTS else "trial"
         found.append((part, _difference(key, then.get(key), now.get(key))))
@@ -168,10 +169,11 @@ def changes(lock: Lock, trial: Trial) -> tuple[tuple[str, str], ...]:
 
 def _difference(key: str, then: object, now: object) -> str:
     if isinstance(then, dict) and isinstance(now, dict):
+        lean_then, lean_now = (_lean(one, key) if key in _SHAPES else one for one in (then, now))
         told = [
             f"{inner.replace('_', ' ')} was {_told(then.get(inner))}, now {_told(now.get(inner))}"
             for inner in sorted(set(then) | set(now))
-            if then.get(inner) != now.get(inner)
+            if lean_then.get(inner) != lean_now.get(inner)
         ]
         return f"In {_PARTS.get(key, key)}, {'; '.join(told)}."
     if key in _PARTS:
@@ -191,8 +193,40 @@ def _plain(trial: Trial) -> dict[str, Any]:
 
 
 def _drawn_from(plan: dict[str, Any]) -> object:
-    treatments = [(one["code"], one["control"]) for one in plan.get("treatments", ())]
-    return plan.get("design"), treatments
+    treatments = [
+        (one["code"], one["control"], one.get("factors") or [])
+        for one in plan.get("treatments", ())
+    ]
+    return _lean(plan).get("design"), treatments
+
+
+_SHAPES: dict[str, type] = {
+    "trial": Trial,
+    "design": Design,
+    "costs": Costs,
+    "treatments": Treatment,
+    "recipes": Recipe,
+    "ingredients": Ingredient,
+    "water": Ingredient,
+    "spawn": Ingredient,
+}
+
+
+def _lean(plan: dict[str, Any], part: str = "trial") -> dict[str, Any]:
+    """Leave out what holds its default, so that a plan locked before a key was there still fits."""
+    defaults = {one.name: one.default for one in fields(_SHAPES[part])}
+    kept: dict[str, Any] = {}
+    for key, value in plan.items():
+        lean = value
+        if key in _SHAPES and isinstance(value, dict):
+            lean = _lean(value, key)
+        elif key in _SHAPES and isinstance(value, list):
+            lean = [_lean(one, key) for one in value]
+        default = defaults.get(key, MISSING)
+        same = lean == (list(default) if isinstance(default, tuple) else default)
+        if not same and lean not in ([], {}):
+            kept[key] = lean
+    return kept
 
 
 def _canonical(plan: dict[str, Any]) -> str:

@@ -185,6 +185,65 @@ class PlanTable:
             self.wrong(name, f"{_said(found)} cannot be read here", mend)
         return value
 
+    def has(self, name: str) -> bool:
+        """Whether a key stands in the table; asking makes it known."""
+        self._known.append(name)
+        return name in self._table
+
+    def wholes(self, name: str, *, low: int, high: int) -> tuple[int, ...] | None:
+        """Read one whole number or a list of them, each between `low` and `high`."""
+        mend = f"Give a whole number from {low} to {high}, or a list such as [4, 4, 3]."
+        found = self._find(name, needed=False, mend=mend)
+        if found is None:
+            return None
+        listed = found if isinstance(found, list) else [found]
+        numbers = [one for one in listed if isinstance(one, int) and not isinstance(one, bool)]
+        if not listed or len(numbers) != len(listed):
+            self.wrong(name, f"should be whole numbers but is {_said(found)}", mend)
+            return None
+        outside = [one for one in numbers if not low <= one <= high]
+        if outside:
+            self.wrong(name, f"{outside[0]} is out of range", mend)
+            return None
+        return tuple(numbers)
+
+    def texts(self, name: str, *, longest: int = 60) -> tuple[str, ...] | None:
+        """Read a list of different texts."""
+        mend = f'Write it as {name} = ["...", "..."], each once.'
+        found = self._find(name, needed=False, mend=mend)
+        if found is None:
+            return None
+        clean = [tidy_text(one) for one in found if isinstance(one, str)] if isinstance(
+            found, list
+        ) else []  # fmt: skip
+        if not clean or not isinstance(found, list) or len(clean) != len(found):
+            self.wrong(name, f"should be a list of texts but is {_said(found)}", mend)
+            return None
+        twice = len({one.casefold() for one in clean}) < len(clean)
+        if twice or not all(clean) or max(map(len, clean)) > longest:
+            self.wrong(name, "a text in it is empty, too long or stands twice", mend)
+            return None
+        return tuple(clean)
+
+    def pairs(self, name: str, *, longest: int = 60) -> tuple[tuple[str, str], ...] | None:
+        """Read a table of names and texts, such as { heat = "short", mix = "bran" }."""
+        mend = f'Write it as {name} = {{ heat = "short", mix = "bran" }}.'
+        found = self._find(name, needed=False, mend=mend)
+        if found is None:
+            return None
+        if not isinstance(found, Mapping) or not found:
+            self.wrong(name, f"should be a table but is {_said(found)}", mend)
+            return None
+        read = []
+        for inner, value in found.items():
+            clean = tidy_text(value) if isinstance(value, str) else ""
+            if not clean or not tidy_text(inner) or len(inner) > longest or len(clean) > longest:
+                self.wrong(f"{name}.{tidy_text(inner)[:longest]}",
+                           f"should be a short text but is {_said(value)}", mend)  # fmt: skip
+                return None
+            read.append((tidy_text(inner), clean))
+        return tuple(read)
+
     def table(self, name: str, *, needed: bool = False) -> PlanTable | None:
         """Read a table inside this one."""
         mend = f"Begin it with a line [{self.key(name)}]."

@@ -97,6 +97,7 @@ def _write_row(sheet: Worksheet, row: int, slot: Slot, columns: tuple[Column, ..
         "block": slot.block,
         "place": slot.position,
         "batch": slot.batch,
+        "column": slot.column,
     }
     shaded, unlocked = PatternFill("solid", fgColor=_GIVEN_FILL), Protection(locked=False)
     for place, column in enumerate(columns, start=1):

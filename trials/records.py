@@ -47,10 +47,10 @@ class Records:
     trial : Trial
     layout : Layout
     bags : pandas.DataFrame
-        One row a unit of the layout, in its order. Columns: code, treatment, block, batch
-        (text), position (whole number), fate (one of `FATES`), seen, note (text), dry_weight_g
-        (grams, NaN unknown), spawned, colonised, opened, first_pins, lost_on (dates, NaT unknown),
-        total_g (grams over all flushes; NaN where a flush that should be there is missing),
+        One row a unit of the layout, in its order. Columns: code, treatment, block, batch, row,
+        column (text), position (whole number), fate (one of `FATES`), seen, note (text),
+        dry_weight_g (grams, NaN unknown), spawned, colonised, opened, first_pins, lost_on
+        (dates, NaT unknown), total_g (grams over all flushes; NaN where a flush that should be there is missing),
         missing_flushes (how many are missing).
     flushes : pandas.DataFrame
         One row a unit and planned flush. Columns: code, treatment, block, batch (text), flush
@@ -165,7 +165,7 @@ def _is_begun(book: Path) -> bool:
     table = read_sheet(book, "bags")
     if table is None:
         return False
-    given = {"code", "treatment", "block", "place", "batch"}
+    given = {"code", "treatment", "block", "place", "batch", "column"}
     entries = [place for place, name in enumerate(table.headings) if name not in given]
     return any(
         place < len(cells) and cells[place] not in (None, "")

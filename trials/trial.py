@@ -81,6 +81,8 @@ class Treatment:
         Name of a table under ``[recipes]``.
     note : str
         Free text.
+    factors : tuple of (str, str)
+        Factor and level, where the treatments are combinations of several things.
     """
 
     code: str
@@ -88,6 +90,11 @@ class Treatment:
     control: bool = False
     recipe: str | None = None
     note: str = ""
+    factors: tuple[tuple[str, str], ...] = ()
+
+    def level(self, factor: str) -> str:
+        """Give the level of a factor; KeyError where the treatment has no such factor."""
+        return dict(self.factors)[factor]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,18 +106,32 @@ class Design:
     layout : str
         One of `LAYOUTS`.
     block : str
-        What a block is (shelf, day, room); empty where there are none.
+        What a block is (shelf, day, room); empty where there are none. In a Latin square and in
+        rows and columns, what a row is.
     blocks : int
-        How many; 1 where there are none.
+        How many (at each grower, where there are several); 1 where there are none.
     units_per_treatment : int
-        Units of each treatment, in each block where there are blocks. Where the treatment is
-        applied to batches, the batches of each treatment.
+        Units of each treatment: in each block or row where there are such, in each batch of its
+        kind in a split plot, in the whole trial where there are none or they are incomplete.
+        Where the treatment is applied to batches, the batches of each treatment.
     applied_to : {"bag", "batch"}
         The level at which the treatment is applied.
     bags_per_batch : int
         Bags in each batch where the treatment is applied to batches; otherwise 1.
     seed : int
         Seed of the draw, 0 or more.
+    column : str
+        What a column is, in a Latin square and in rows and columns.
+    batch_factor : str
+        In a split plot, the factor that is given to whole batches.
+    places : tuple of int
+        Places in each block, one number a block; empty where nothing limits them.
+    extra_control_units : int
+        Units that the control has beyond the others, counted as `units_per_treatment` is.
+    batch_holds : int or None
+        Most bags that can be mixed and heat-treated at once.
+    growers : tuple of str
+        Where several growers take part, each with blocks of their own.
     """
 
     layout: LayoutKind
@@ -120,6 +141,22 @@ class Design:
     applied_to: Level = "bag"
     bags_per_batch: int = 1
     seed: int
+    column: str = ""
+    batch_factor: str = ""
+    places: tuple[int, ...] = ()
+    extra_control_units: int = 0
+    batch_holds: int | None = None
+    growers: tuple[str, ...] = ()
+
+    @property
+    def block_names(self) -> tuple[str, ...]:
+        """The names of the blocks, such as ``shelf 3``; none where there are none."""
+        if not self.block:
+            return ()
+        names = [f"{self.block} {number}" for number in range(1, self.blocks + 1)]
+        if not self.growers:
+            return tuple(names)
+        return tuple(f"{grower}, {name}" for grower in self.growers for name in names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,6 +291,9 @@ class Trial:
     flush_gap_days : int
         A picking so many days or more after the one before it begins a new flush,
         where the records give no flush number.
+    looks : int or tuple of datetime.date or None
+        How often every unit was looked at: so many days apart, or on which days; None where it
+        is not said.
     invented : bool
         Whether the trial is made up (a demo); every page then says so.
     treatments : tuple of Treatment
@@ -272,6 +312,7 @@ class Trial:
     blind: bool = False
     weights: WeightUnit = "g"
     flush_gap_days: int = 5
+    looks: int | tuple[dt.date, ...] | None = None
     invented: bool = False
     treatments: tuple[Treatment, ...]
     design: Design
@@ -293,8 +334,19 @@ class Trial:
     def units(self) -> int:
         """How many bags the plan calls for."""
         design = self.design
-        in_block = len(self.treatments) * design.units_per_treatment * design.bags_per_batch
-        return in_block * design.blocks
+        each = len(self.treatments) * design.units_per_treatment + design.extra_control_units
+        times = 1 if design.layout == "incomplete blocks" else len(design.block_names) or 1
+        return each * design.bags_per_batch * times
+
+    @property
+    def factors(self) -> tuple[str, ...]:
+        """The names of the factors; none where the treatments are no combinations."""
+        return tuple(name for name, _ in self.treatments[0].factors)
+
+    def levels(self, factor: str) -> tuple[str, ...]:
+        """Give the levels of a factor in the order of the plan, the control's first."""
+        found = [one.level(factor) for one in (self.control, *self.treatments)]
+        return tuple(dict.fromkeys(found))
 
     def treatment(self, code: str) -> Treatment:
         """Give the treatment with a code; KeyError where there is none."""

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import tomllib
 from collections import Counter
 from pathlib import Path
 
+from trials.design_table import read_design
+from trials.factors import factor_problems
 from trials.measures import GRAMS_IN, weight_unit
 from trials.plan_reader import PlanTable
 from trials.problems import Problem, Problems, nearest
 from trials.recipe import check_recipes
 from trials.trial import (
     CLAIMS,
-    LAYOUTS,
-    LEVELS,
     OUTCOMES,
     Aim,
     Costs,
-    Design,
     Margin,
     MarginUnit,
     Outcome,
@@ -26,9 +26,10 @@ from trials.trial import (
     Trial,
 )
 
-__all__ = ["TRIAL_FILE", "check_trial", "margin", "read_trial"]
+__all__ = ["TRIAL_FILE", "check_trial", "looks", "margin", "read_trial"]
 
 TRIAL_FILE = "trial.toml"
+_LOOKS = "Write the days between looks, looks = 7, or the days: looks = [2026-03-09, 2026-03-16]."
 LONGEST_FILE = 1_000_000
 UNIT_WORDS = ("bag", "bucket", "tray", "log", "block")
 
@@ -144,6 +145,24 @@ def margin(text: object, outcome: Outcome) -> Margin | None:
     return Margin(value=value, unit=unit)
 
 
+def looks(found: object) -> int | tuple[dt.date, ...] | None:
+    """Read how often the units were looked at, or None when it cannot be.
+
+    Examples
+    --------
+    >>> looks(7), looks([dt.date(2026, 3, 9), dt.date(2026, 3, 2)]), looks("weekly")
+    (7, (datetime.date(2026, 3, 2), datetime.date(2026, 3, 9)), None)
+    """
+    if isinstance(found, int) and not isinstance(found, bool):
+        return found if 1 <= found <= 60 else None
+    if not isinstance(found, list) or not found:
+        return None
+    days = [one.date() if isinstance(one, dt.datetime) else one for one in found]
+    if not all(isinstance(one, dt.date) for one in days):
+        return None
+    return tuple(sorted(set(days)))
+
+
 def _margin_unit(word: str, outcome: Outcome) -> MarginUnit | None:
     if word.startswith("in") or word in {"point", "points"}:
         return "in 100"
@@ -159,7 +178,7 @@ def _trial(root: PlanTable, problems: list[Problem], file: str) -> Trial | None:
     top = root.table("trial", needed=True)
     treatments = _treatments(root.tables("treatments", needed=True), problems, file)
     design_table = root.table("design", needed=True)
-    design = _design(design_table, len(treatments)) if design_table else None
+    design = read_design(design_table, treatments) if design_table else None
     aim_table = root.table("aim", needed=True)
     aim = _aim(aim_table) if aim_table else None
     costs_table = root.table("costs")
@@ -195,6 +214,7 @@ def _header(top: PlanTable) -> dict[str, object] | None:
         "blind": top.yes_or_no("blind"),
         "weights": top.choice("weights", list(GRAMS_IN)),
         "flush_gap_days": top.whole("flush_gap_days", low=1, high=60),
+        "looks": top.parsed("looks", looks, mend=_LOOKS),
         "invented": top.yes_or_no("invented"),
     }
     top.refuse_unknown()
@@ -214,6 +234,7 @@ def _treatments(
         control = table.yes_or_no("control")
         recipe = table.text("recipe")
         note = table.text("note", longest=1000)
+        factors = table.pairs("factors")
         table.refuse_unknown()
         if code is not None and name is not None:
             read.append(
@@ -223,10 +244,12 @@ def _treatments(
                     control=bool(control),
                     recipe=recipe or None,
                     note=note or "",
+                    factors=factors or (),
                 )
             )
     if len(read) == len(tables):
         problems.extend(_treatment_problems(read, file))
+        problems.extend(factor_problems(read, file))
     return tuple(read)
 
 
@@ -278,51 +301,6 @@ def _misspelt_recipes(
 
 def _are(count: int) -> str:
     return {0: "none is", 1: "one is"}.get(count, f"{count} are")
-
-
-def _design(table: PlanTable, treatments: int) -> Design | None:
-    layout = table.choice("layout", LAYOUTS, needed=True)
-    blocked = layout != "completely random"
-    block = table.text("block", longest=30, needed=blocked, example="shelf")
-    blocks = table.whole("blocks", low=1 if not blocked else 2, high=1000, needed=blocked)
-    units = table.whole("units_per_treatment", low=1, high=100_000, needed=True)
-    applied_to = table.choice("applied_to", LEVELS)
-    seed = table.whole("seed", low=0, high=2**63 - 1, needed=True)
-    by_batch = applied_to == "batch"
-    bags = table.whole("bags_per_batch", low=1, high=10_000, needed=by_batch)
-    table.refuse_unknown()
-    if bags is not None and not by_batch:
-        table.wrong(
-            "bags_per_batch",
-            "it is given, but the treatment is not applied to batches",
-            'Write applied_to = "batch", or take the line out.',
-        )
-        return None
-    if layout is None or units is None or seed is None:
-        return None
-    if not blocked and blocks is not None and blocks != 1:
-        table.wrong(
-            "blocks",
-            f"a completely random layout has no blocks, and {blocks} are asked for",
-            'Take the line out, or choose layout = "complete blocks".',
-        )
-        return None
-    if blocked and (block is None or blocks is None):
-        return None
-    if by_batch and bags is None:
-        return None
-    if treatments * units * (blocks or 1) * (bags or 1) > 400_000:
-        table.wrong("units_per_treatment", "that is more than 400,000 units", "Ask for fewer.")
-        return None
-    return Design(
-        layout=layout,
-        block=block if blocked and block else "",
-        blocks=blocks or 1,
-        units_per_treatment=units,
-        applied_to=applied_to or "bag",
-        bags_per_batch=bags or 1,
-        seed=seed,
-    )
 
 
 def _aim(table: PlanTable) -> Aim | None:

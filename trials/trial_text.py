@@ -7,13 +7,13 @@ from dataclasses import fields
 import tomlkit
 from tomlkit.items import Table
 
-from trials.trial import Ingredient, Recipe, Trial
+from trials.trial import Design, Ingredient, Recipe, Trial
 
 __all__ = ["to_toml"]
 
 _HEADER = (
     "title", "question", "species", "strain", "place", "grower", "unit", "start", "flushes",
-    "blind", "weights", "flush_gap_days", "invented",
+    "blind", "weights", "flush_gap_days", "looks", "invented",
 )  # fmt: skip
 
 
@@ -34,12 +34,15 @@ def to_toml(trial: Trial) -> str:
     document.add("trial", _table(trial, _HEADER))
     treatments = tomlkit.aot()
     for one in trial.treatments:
-        treatments.append(_table(one, ("code", "name", "control", "recipe", "note")))
+        table = _table(one, ("code", "name", "control", "recipe", "note"))
+        if one.factors:
+            levels = tomlkit.inline_table()
+            for factor, level in one.factors:
+                levels.add(factor, level)
+            table.add("factors", levels)
+        treatments.append(table)
     document.add("treatments", treatments)
-    blocked = trial.design.layout != "completely random"
-    drawn = ("block", "blocks") if blocked else ()
-    names = ("layout", *drawn, "units_per_treatment", "applied_to", "bags_per_batch", "seed")
-    document.add("design", _table(trial.design, names, keep=("blocks",)))
+    document.add("design", _design(trial.design))
     aim = _table(trial.aim, ("outcome", "claim", "confidence"))
     if trial.aim.worthwhile is not None:
         aim.add("worthwhile", str(trial.aim.worthwhile))
@@ -63,6 +66,24 @@ def _table(record: object, names: tuple[str, ...], *, keep: tuple[str, ...] = ()
         value = getattr(record, name)
         if value is None or (name not in keep and value == defaults[name]):
             continue
+        table.add(name, list(value) if isinstance(value, tuple) else value)
+    return table
+
+
+def _design(design: Design) -> Table:
+    """Write a design with the words of its layout: what a block is may be called a row."""
+    table = _table(design, ("layout",))
+    square = design.layout in ("latin square", "rows and columns")
+    if design.block:
+        table.add("row" if square else "block", design.block)
+        if design.layout != "latin square":
+            table.add("rows" if square else "blocks", design.blocks)
+    names = ["column", "batch_factor", "growers", "places", "applied_to", "bags_per_batch",
+             "extra_control_units", "batch_holds"]  # fmt: skip
+    if design.layout not in ("latin square", "incomplete blocks"):
+        names.insert(0, "units_per_treatment")
+    inner = _table(design, (*names, "seed"))
+    for name, value in inner.items():
         table.add(name, value)
     return table
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from math import factorial
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chisquare
@@ -14,7 +13,6 @@ from tests.trials.plans import plan
 from trials.bag_codes import is_sound
 from trials.designs import draw
 from trials.designs.shuffle import Lot
-from trials.problems import Refused
 
 
 @settings(max_examples=60, deadline=None)
@@ -105,8 +103,3 @@ def test_batches_are_drawn_whole_and_their_bags_stand_mixed() -> None:
 def test_two_seeds_do_not_share_their_codes() -> None:
     starts = {draw(plan(), seed).codes[0] for seed in range(30)}
     assert len(starts) > 15
-
-
-def test_a_layout_that_cannot_be_drawn_says_so() -> None:
-    with pytest.raises(Refused, match="completely random"):
-        draw(plan(treatments=4, layout="latin square"))

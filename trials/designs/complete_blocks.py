@@ -5,13 +5,14 @@ Fisher (1935), The Design of Experiments, section 21.
 
 from __future__ import annotations
 
+from trials.designs.place import Place, codes_of_block
 from trials.designs.shuffle import Lot
 from trials.trial import Trial
 
 __all__ = ["draw_complete_blocks"]
 
 
-def draw_complete_blocks(trial: Trial, lot: Lot) -> list[tuple[str, str]]:
+def draw_complete_blocks(trial: Trial, lot: Lot) -> list[Place]:
     """Draw the treatment of each unit, block after block.
 
     Parameters
@@ -23,13 +24,12 @@ def draw_complete_blocks(trial: Trial, lot: Lot) -> list[tuple[str, str]]:
 
     Returns
     -------
-    list of (str, str)
+    list of Place
         Block name and treatment code, in the order of the places.
     """
-    design = trial.design
-    codes = [one.code for one in trial.treatments for _ in range(design.units_per_treatment)]
+    codes = codes_of_block(trial)
     return [
-        (f"{design.block} {number}", code)
-        for number in range(1, design.blocks + 1)
+        Place(treatment=code, block=name)
+        for name in trial.design.block_names
         for code in lot.shuffled(codes)
     ]

@@ -5,13 +5,14 @@ Fisher (1935), The Design of Experiments, section 20.
 
 from __future__ import annotations
 
+from trials.designs.place import Place, codes_of_block
 from trials.designs.shuffle import Lot
 from trials.trial import Trial
 
 __all__ = ["draw_completely_random"]
 
 
-def draw_completely_random(trial: Trial, lot: Lot) -> list[tuple[str, str]]:
+def draw_completely_random(trial: Trial, lot: Lot) -> list[Place]:
     """Draw the treatment of each unit.
 
     Parameters
@@ -23,9 +24,7 @@ def draw_completely_random(trial: Trial, lot: Lot) -> list[tuple[str, str]]:
 
     Returns
     -------
-    list of (str, str)
-        An empty block name and the treatment code, in the order of the places.
+    list of Place
+        Treatment codes without blocks, in the order of the places.
     """
-    per_treatment = range(trial.design.units_per_treatment)
-    codes = [one.code for one in trial.treatments for _ in per_treatment]
-    return [("", code) for code in lot.shuffled(codes)]
+    return [Place(treatment=code) for code in lot.shuffled(codes_of_block(trial))]
