@@ -24,6 +24,7 @@ __all__ = ["figure_bags"]
 
 _LANE, _LANES_GROW = 0.62, 0.055
 _DOT = 26.0
+_FEW = 60
 _LOST = ["contaminated", "lost otherwise"]
 
 
@@ -183,6 +184,11 @@ def _caption(analysis: Analysis) -> str:
     return " ".join(parts)
 
 
+def _dot(number: int) -> float:
+    """Area of a mark: smaller where there are many, so that they do not hide each other."""
+    return float(_DOT * min(1.0, _FEW / max(number, 1)) ** 0.75)
+
+
 def _draw_strip(axes: Axes, strip: _Strip, unit: Measure, middle: float, height: float) -> None:
     colour = series(strip.index)
     top, bottom = middle - height / 2, middle + height / 2
@@ -196,7 +202,8 @@ def _draw_strip(axes: Axes, strip: _Strip, unit: Measure, middle: float, height:
         axes.scatter(
             [strip.weights[place] / unit.per for place in chosen],
             [middle + strip.offsets[place] * height * 0.86 for place in chosen],
-            s=_DOT, marker="x" if lost else marker(strip.index), zorder=3, clip_on=False,
+            s=_dot(len(strip.weights)), marker="x" if lost else marker(strip.index), zorder=3,
+            clip_on=False,
             facecolors=colour, edgecolors=None if lost else tint("paper"),
             linewidths=1.5 if lost else 0.6,
         )  # fmt: skip

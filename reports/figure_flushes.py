@@ -22,6 +22,7 @@ __all__ = ["figure_flushes", "first_flush"]
 
 _PANEL, _FOOT, _LEFT, _BETWEEN = 1.75, 0.5, 0.62, 0.3
 _HEAD, _NAME_LINE = 0.26, 0.16
+_MANY = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,8 +154,12 @@ def _draw(axes: Axes, panel: _Panel, panels: list[_Panel], top: float) -> None:
     for other in panels:
         if other is not panel:
             axes.plot(*zip(*other.means, strict=True), color=tint("muted"), lw=1.1, ls=":")
-    for unit in panel.units:
-        axes.plot(*zip(*unit, strict=True), color=colour, lw=0.7, alpha=0.35)
+    # One line with gaps for all units: a large trial stays a small file.
+    gap = (math.nan, math.nan)
+    every = [point for unit in panel.units for point in (*unit, gap)]
+    if every:
+        thin = 0.7 if len(panel.units) < _MANY else 0.3
+        axes.plot(*zip(*every, strict=True), color=colour, lw=thin, alpha=0.35)
     if panel.means:
         axes.plot(
             *zip(*panel.means, strict=True), color=colour, lw=2.4, marker=marker(panel.index), ms=7,

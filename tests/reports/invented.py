@@ -14,8 +14,8 @@ from trials.records import Records
 from trials.trial import Aim, Design, Margin, Treatment, Trial
 
 __all__ = [
-    "estimate", "finding", "four_mixes", "one_batch_a_side", "plan", "renamed", "shortcut",
-    "two_mixes",
+    "estimate", "finding", "four_mixes", "one_batch_a_side", "plan", "records", "renamed",
+    "shortcut", "two_mixes",
 ]  # fmt: skip
 
 START = dt.date(2031, 3, 3)

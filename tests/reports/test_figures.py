@@ -15,7 +15,16 @@ from reports.figure_flow import figure_flow
 from reports.figure_flushes import figure_flushes
 from reports.figure_losses import figure_losses
 from reports.look import MARKERS, TINTS, marker, series
-from tests.reports.invented import four_mixes, one_batch_a_side, renamed, shortcut, two_mixes
+from tests.reports.by_hand import analyse
+from tests.reports.invented import (
+    four_mixes,
+    one_batch_a_side,
+    plan,
+    records,
+    renamed,
+    two_mixes,
+)  # fmt: skip
+from trials.trial import Design
 
 SVG = "{http://www.w3.org/2000/svg}"
 FIGURES = (figure_bags, figure_difference, figure_flow, figure_flushes, figure_losses)
@@ -127,16 +136,29 @@ def test_every_unit_of_known_total_has_its_mark():
 
 
 def test_every_unit_made_has_its_square():
-    root = ET.fromstring(figure_flow(shortcut()).svg)
-    squares = [
-        group
-        for group in root.iter(f"{SVG}g")
-        if "-patch_" in group.get("id", "")
-        and group.find(f"{SVG}path") is not None
-        and group.find(f"{SVG}path").get("stroke") == TINTS["series 2"].light
-    ]
-    # One more explains the sign.
-    assert len(squares) == 80 + 1
+    root = ET.fromstring(figure_flow(two_mixes()).svg)
+    drawn = {"fruited or unknown": 0, "lost": 0}
+    for path in root.iter(f"{SVG}path"):
+        # A square is drawn in one go of five points; the lines of a sign have fewer.
+        squares = [stroke for stroke in path.get("d").split("M")[1:] if stroke.count("L") == 4]
+        if path.get("stroke") == TINTS["series 2"].light:
+            drawn["fruited or unknown"] += len(squares)
+        elif path.get("stroke") == TINTS["series 1"].light:
+            drawn["lost"] += len(squares)
+    # The key explains three: fruited, unknown, contaminated.
+    assert drawn == {"fruited or unknown": 29 + 2, "lost": 3 + 1}
+
+
+def test_a_large_trial_stays_a_small_file():
+    trial = plan(
+        design=Design(
+            layout="complete blocks", block="shelf", blocks=40, units_per_treatment=10, seed=1
+        )
+    )
+    read = records(trial, means={"B": 380.0, "O": 420.0}, lost=range(0, 800, 17))
+    analysis = analyse(read)
+    for figure in FIGURES:
+        assert len(figure(analysis).svg) < 150_000
 
 
 def test_figures_without_their_numbers_are_left_out():
