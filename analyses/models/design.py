@@ -140,9 +140,21 @@ def _column(frame: Table, name: str) -> Column:
         message = f"the table has no column '{name}'"
         raise FitError(message)
     values = frame[name]
-    if getattr(getattr(values, "dtype", None), "categories", None) is not None:
+    dtype = getattr(values, "dtype", None)
+    if getattr(dtype, "categories", None) is not None:
         return values
+    if hasattr(dtype, "na_value") and not isinstance(dtype, np.dtype):
+        return _without_pandas(values, str(getattr(dtype, "kind", "O")))
     return np.asarray(values)
+
+
+def _without_pandas(values: Column, kind: str) -> Column:
+    """Give a column of a pandas type of its own as numbers or labels, gaps as NaN or None."""
+    if not values.isna().any():
+        return values.to_numpy(dtype=object if kind == "O" else None)
+    if kind in "iuf":
+        return values.to_numpy(dtype=float, na_value=np.nan)
+    return values.to_numpy(dtype=object, na_value=None)
 
 
 def _take(values: Column, used: Codes) -> Column:

@@ -19,7 +19,7 @@ from scipy.special import ndtri
 
 from analyses.models.fit import Array
 from analyses.models.largest import Quadrature, pairs_correlation, shared_control, studentised_range
-from analyses.models.student import f_tail, t_two_sided
+from analyses.models.student import f_tail, t_quantile, t_two_sided
 
 __all__ = ["LargestT", "holm", "largest_t"]
 
@@ -28,9 +28,10 @@ _SHIFTS = 8  # independent shifts of the point set; their spread is the error
 # eleven dimensions of functions with square-integrable mixed derivatives
 _LATTICE = (8191, 3788)
 _FINE_LATTICE = (32749, 6011)
-_BINS = 512  # directions with nearly the same largest projection are taken together
+_BINS = 128  # directions with nearly the same largest projection are taken together
 _RANK = 1e-9  # eigenvalues of a correlation matrix below this are zero
 _SAME = 1e-9  # correlations that differ by less are the same family
+_CLOSE = 1e-10  # a limit keeps its chance to this share
 _NEAR = 0.25  # a family this close serves as a neighbour
 
 
@@ -74,12 +75,15 @@ class LargestT:
 
     Attributes
     ----------
+    size : int
+        Number of comparisons.
     known : Quadrature or None
         The family itself or a neighbour, whose answer is a double integral.
     family, neighbour : directions or None
         The family and the neighbour over directions; None where they are not needed.
     """
 
+    size: int
     known: Quadrature | None
     family: _Directions | None = None
     neighbour: _Directions | None = None
@@ -116,25 +120,23 @@ class LargestT:
         """Give the limit that the largest |t| keeps with this confidence, for each df."""
         each, back = np.unique(np.asarray(df, float), return_inverse=True)
         chance = 1 - confidence
-        low, high = np.zeros(each.shape), np.full(each.shape, 4.0)
-        f_low, f_high = np.full(each.shape, 1 - chance), self.p(high, each)[0] - chance
-        while (f_high > 0).any():
-            rise = f_high > 0
-            low, f_low = np.where(rise, high, low), np.where(rise, f_high, f_low)
-            high = np.where(rise, 2 * high, high)
-            f_high = self.p(high, each)[0] - chance
+        low = t_quantile(1 - chance / 2, each)
+        if self.size == 1:
+            return np.asarray(low[back])
+        high = t_quantile(1 - chance / 2 / self.size, each)  # Bonferroni is wider
+        f_low, f_high = (self.p(limit, each)[0] - chance for limit in (low, high))
         side = np.zeros(each.shape)
         for _ in range(60):  # regula falsi, Illinois variant
-            middle = (low * f_high - high * f_low) / (f_high - f_low)
+            middle = high - f_high * (high - low) / np.minimum(f_high - f_low, -1e-300)
             f = self.p(middle, each)[0] - chance
+            if np.abs(f).max() < _CLOSE * chance or (high - low).max() < 1e-12:
+                break
             up = f > 0
             f_high = np.where(up & (side > 0), f_high / 2, f_high)
             f_low = np.where(~up & (side < 0), f_low / 2, f_low)
             low, f_low = np.where(up, middle, low), np.where(up, f, f_low)
             high, f_high = np.where(up, high, middle), np.where(up, f_high, f)
             side = np.where(up, 1.0, -1.0)
-            if np.abs(f).max() < 1e-12 * chance or (high - low).max() < 1e-12:
-                break
         return np.asarray(middle[back])
 
 
@@ -149,14 +151,14 @@ def largest_t(covariance: Array) -> LargestT:
     size = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(size, size)
     if np.abs(correlation).min() > 1 - _SAME:
-        return LargestT(known=None)
+        return LargestT(size=1, known=None)
     known = _neighbour(correlation)
     if known is not None and np.abs(known.correlation - correlation).max() < _SAME:
-        return LargestT(known=known)
+        return LargestT(size=len(size), known=known)
     lattice = _LATTICE if known is not None else _FINE_LATTICE
     family = _over_directions(correlation, lattice)
     neighbour = _over_directions(known.correlation, lattice) if known is not None else None
-    return LargestT(known=known, family=family, neighbour=neighbour)
+    return LargestT(size=len(size), known=known, family=family, neighbour=neighbour)
 
 
 def _neighbour(correlation: Array) -> Quadrature | None:

@@ -21,11 +21,11 @@ import warnings
 
 import numpy as np
 import pandas as pd
-from tests.reference.load import frame
 
 from analyses.models.contrasts import comparisons
 from analyses.models.design import lay_out
 from analyses.models.mixed import fit_design, fit_mixed
+from tests.reference.load import frame
 
 FIXED, RANDOM = "treatment * flush", ["block", "bag"]
 

@@ -159,6 +159,24 @@ def test_missing_values():
         fit_mixed(data.assign(y=np.nan), "y", "treatment", ["block"])
 
 
+@pytest.mark.parametrize("gap", [False, True])
+def test_columns_of_pandas_own_types(gap):
+    data = blocks(seed=8).assign(room=[True, False] * 9)
+    own = data.convert_dtypes()
+    own["shelf"] = pd.array([int(name[1]) for name in data["block"]], dtype="Int64")
+    if gap:
+        own.loc[2, "y"] = pd.NA
+        own.loc[3, "treatment"] = pd.NA
+        own.loc[4, "shelf"] = pd.NA
+        own.loc[5, "room"] = pd.NA
+        data = data.drop(index=[2, 3, 4, 5])
+    found = fit_mixed(own, "y", "treatment + room", ["shelf"])
+    plain = fit_mixed(data, "y", "treatment + room", ["block"])
+    assert found.rows == len(data)
+    assert found.minus2_reml == pytest.approx(plain.minus2_reml, rel=1e-12)
+    assert found.basis.factors["room"].levels == (False, True)
+
+
 def test_rows_entered_twice_are_noted():
     data = pd.concat([blocks(seed=9), blocks(seed=9).iloc[[4]]], ignore_index=True)
     assert any(

@@ -115,7 +115,7 @@ def test_error_bound_is_honest(rank):
     from analyses.models.multiplicity import _FINE_LATTICE, LargestT, _over_directions
 
     known = largest_t(equal(rank))
-    blind = LargestT(known=None, family=_over_directions(equal(rank), _FINE_LATTICE))
+    blind = LargestT(size=rank, known=None, family=_over_directions(equal(rank), _FINE_LATTICE))
     t, df = np.array([1.0, 2.0, 3.0, 6.0]), np.array([7.3] * 4)
     p, error = blind.p(t, df)
     assert (np.abs(p - known.p(t, df)[0]) <= 2 * error + 1e-9).all()
