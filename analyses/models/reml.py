@@ -197,20 +197,32 @@ def _optimum(point: Point, residuals: int, evaluations: int, decrement: float) -
 
 def _step(point: Point, free: Flags, *, scoring: bool) -> tuple[Array, float]:
     """Give a downhill step of the free variances and the squared distance it goes."""
-    at = np.flatnonzero(free)
-    gradient = point.gradient[at]
-    tries = [point.expected] if scoring else [point.observed, point.average, point.expected]
     step = np.zeros(len(point.theta))
-    for information in tries:
-        part = information[np.ix_(at, at)]
-        try:
-            np.linalg.cholesky(part)
-        except np.linalg.LinAlgError:
-            continue
-        step[at] = -np.linalg.solve(part, gradient)
-        return step, float(-gradient @ step[at])
-    step[at] = -gradient / np.diag(point.expected)[at]
-    return step, float(-gradient @ step[at])
+    tries = [point.expected] if scoring else [point.observed, point.average, point.expected]
+    at = np.flatnonzero(free)
+    lost = 0.0
+    while len(at):
+        for information in tries:
+            found = _solve(information[np.ix_(at, at)], -point.gradient[at])
+            # rounding can turn a direction uphill
+            if found is not None and point.gradient[at] @ found <= 0:
+                step[at] = found
+                return step, float(lost - point.gradient[at] @ found)
+        # the weight of the smallest variance blurs its information: send it towards its bound
+        smallest = at[np.argmin(point.theta[at])]
+        step[smallest] = -np.sign(point.gradient[smallest]) * point.theta[smallest]
+        lost += abs(point.gradient[smallest]) * point.theta[smallest]
+        at = at[at != smallest]
+    return step, lost
+
+
+def _solve(matrix: Array, right: Array) -> Array | None:
+    """Solve with a positive definite matrix; None if it is not."""
+    try:
+        np.linalg.cholesky(matrix)
+    except np.linalg.LinAlgError:
+        return None
+    return np.asarray(np.linalg.solve(matrix, right))
 
 
 def _descend(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.fit import Array, Flags
+from analyses.models.fit import Array, FitError, Flags
 
 __all__ = ["Satterthwaite", "satterthwaite", "swept"]
 
@@ -73,7 +73,14 @@ def satterthwaite(phi: Array, b: Array, observed: Array, at_zero: Flags) -> Satt
         Which variances were estimated at zero.
     """
     free = np.flatnonzero(~at_zero)
-    w = np.linalg.inv(observed[np.ix_(free, free)])
+    try:
+        w = np.linalg.inv(observed[np.ix_(free, free)])
+    except np.linalg.LinAlgError:
+        message = (
+            "the criterion is flat in some variance, so Satterthwaite's df cannot be had here: "
+            "ask for 'kenward-roger'"
+        )
+        raise FitError(message) from None
     return Satterthwaite(phi=phi, slopes=phi @ b[free] @ phi, w=(w + w.T) / 2)
 
 

@@ -126,8 +126,10 @@ def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
     fit = fit_design(lay_out(data, "y", "treatment + flush", random, residual_by=by))
     point, structure = fit.optimum.point, fit.structure
     errors = 1 / np.sqrt(np.diag(point.expected))
-    inside = point.theta > 0
-    assert (np.abs(point.gradient * errors)[inside] < 1e-6).all()
+    inside = ~fit.optimum.at_zero
+    # a residual variance held at its floor blurs the rest by its weight
+    blurred = fit.optimum.at_zero[-structure.residuals :].any()
+    assert (np.abs(point.gradient * errors)[inside] < (1e-4 if blurred else 1e-7)).all()
     assert (point.gradient[~inside] >= 0).all()
     rng = np.random.default_rng(seed)
     for _ in range(5):
@@ -136,7 +138,7 @@ def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
         theta[-structure.residuals :] = np.maximum(theta[-structure.residuals :], 1e-3)
         from analyses.models.reml import evaluate
 
-        assert evaluate(structure, theta).criterion >= point.criterion - 1e-9
+        assert evaluate(structure, theta).criterion >= point.criterion - (1e-6 if blurred else 1e-9)
 
 
 def test_predictions_solve_the_mixed_model_equations():
