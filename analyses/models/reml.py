@@ -5,6 +5,8 @@ information (Gilmour, Thompson & Cullis 1995, Biometrics 51, 1440-1450) where th
 positive definite; a first step by scoring, which lands on the answer at once when the design is
 balanced. A step is kept only when the criterion does not rise. The fit ends when the gradient of
 the variances above zero is nought to rounding, and it points outwards at those that are zero.
+The search starts from equal variances: where a handful of rows lets the criterion have a second
+low point, with one of several residual variances at zero, it is the one downhill that is found.
 """
 
 from __future__ import annotations
