@@ -190,5 +190,5 @@ def test_any_small_table_is_fitted_or_refused_in_words(seed):
             options={"maxiter": 400},
         )
         # with several residual variances a few rows allow a second low point, at the bound
-        if np.exp(found.x[-fit.structure.residuals :]).min() > 1e-3:
+        if found.x[-fit.structure.residuals :].min() > np.log(1e-3):
             assert found.fun >= best - 1e-5
