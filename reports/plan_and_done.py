@@ -22,6 +22,14 @@ _LOTS = {
     "units within blocks": "places were drawn anew within each {block}",
     "batches over all places": "whole batches were drawn for one treatment",
     "batches within blocks": "whole batches were drawn within each {block}",
+    "rows, columns and treatments of a square": "a square was drawn, then its rows, columns and "
+    "treatments were shuffled",
+    "rows, columns and treatments of a table": "rows, columns and treatments of a table were "
+    "shuffled",
+    "batches within blocks, units within batches": "whole batches were drawn within each {block}, "
+    "then each {unit} within its batch",
+    "treatments over blocks, units within blocks": "treatments were dealt to the {blocks}, then "
+    "each {unit} within its {block}",
 }
 
 
@@ -75,7 +83,7 @@ def how_done(analysis: Analysis) -> tuple[str, ...]:
     trial, layout = analysis.records.trial, analysis.records.layout
     unit, block = unit_word(trial), printable(trial.design.block) or "block"
     names = listed(treatment_names(trial).values())
-    lot = _LOTS[layout.randomisation].format(block=block)
+    lot = _LOTS[layout.randomisation].format(block=block, blocks=plural(block), unit=unit)
     applied = "each batch" if trial.design.applied_to == "batch" else f"each {unit}"
     remarks = [
         f"Compared: {names}.",

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from analyses.analysis import Analysis
+from analyses.analysis import Analysis, NaiveCount
 from analyses.finding import Check
 from reports.blocks import Table
-from reports.grammar import capital, full_stop, listed, plural
+from reports.grammar import capital, counted, full_stop, listed, plural
 from reports.names import printable, treatment_names, unit_word
 from reports.overview import planned_findings
 
@@ -37,6 +37,7 @@ def trust_remarks(analysis: Analysis) -> tuple[str, ...]:
         "The places were drawn by lot, not chosen.",
         _blind(analysis),
         _locked(analysis),
+        *(_naive(one, analysis) for one in analysis.naive),
         _uneven(analysis),
         _fragile(analysis),
     ]
@@ -129,6 +130,22 @@ def _locked(analysis: Analysis) -> str:
 
 def _times(number: int) -> str:
     return "one thing changed" if number == 1 else f"{number} things changed"
+
+
+def _naive(one: NaiveCount, analysis: Analysis) -> str:
+    """Say what counting every unit would have claimed, and that it would have been wrong."""
+    trial = analysis.records.trial
+    names, units = treatment_names(trial), plural(unit_word(trial))
+    about = f"Counting {one.units} {units} as if each stood alone, {names[one.treatment]}"
+    claimed, right = _SAID.get(one.verdict, one.verdict), _SAID.get(one.right_verdict, "")
+    if claimed == right:
+        return (
+            f"{about} would get the same verdict ({claimed}), but with a range that is not earned."
+        )
+    return (
+        f"{about} would have been called “{claimed}”. That would be wrong: with "
+        f"{counted(one.batches, 'batch')} as what counts it is “{right}”."
+    )
 
 
 def _uneven(analysis: Analysis) -> str:

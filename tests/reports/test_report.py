@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import get_args
 
 import pytest
 
-from analyses.analysis import LossCount
+from analyses.analysis import LossCount, NaiveCount
 from analyses.estimate import Span
 from analyses.finding import Check
 from reports.blocks import Bullets, Details, Figure, Paragraph, Table
@@ -14,6 +15,7 @@ from reports.headlines import EXPLORED
 from reports.losses import loss_line, losses_total
 from reports.outlook import in_efficiency, next_hundred
 from reports.overview import overview
+from reports.plan_and_done import how_done
 from reports.report import write_report
 from reports.treatments_table import flushes_table, losses_table, means_tables
 from reports.trust import cannot_say, checks_table, trust_remarks
@@ -26,6 +28,7 @@ from tests.reports.invented import (
     shortcut,
     two_mixes,
 )  # fmt: skip
+from trials.layout import Randomisation
 from trials.trial import Treatment
 
 THREE = plan(
@@ -202,6 +205,33 @@ def test_a_verdict_that_hangs_on_one_bag_is_told():
     assert checks_table(changed).rows == (("Without any one bag", "cannot tell", "no"),)
     assert any("hangs on details" in remark for remark in trust_remarks(changed))
     assert not any("hangs on details" in remark for remark in trust_remarks(analysis))
+
+
+def test_what_the_wrong_count_would_have_claimed_is_told_as_wrong():
+    analysis = one_batch_a_side()
+    nan = float("nan")
+    wrong = NaiveCount(
+        treatment="W", control="S", units=40, batches=2, value=-20.0, low=-35.0, high=-5.0, p=0.01,
+        verdict="shown", right_low=nan, right_high=nan, right_verdict="withheld", correlation=nan,
+        design_effect=nan,
+    )  # fmt: skip
+    said = " ".join(trust_remarks(dataclasses.replace(analysis, naive=(wrong,))))
+    assert "Counting 40 bags as if each stood alone, Hot water 90 minutes" in said
+    assert "would have been called “shown”. That would be wrong: with 2 batches" in said
+    like = dataclasses.replace(wrong, verdict="withheld")
+    assert "not earned" in " ".join(trust_remarks(dataclasses.replace(analysis, naive=(like,))))
+
+
+@pytest.mark.parametrize("randomisation", get_args(Randomisation))
+def test_every_way_of_drawing_is_told(randomisation):
+    analysis = two_mixes()
+    layout = dataclasses.replace(analysis.records.layout, randomisation=randomisation)
+    read = dataclasses.replace(analysis.records, layout=layout)
+    lot = next(
+        one for one in how_done(dataclasses.replace(analysis, records=read)) if "Lot:" in one
+    )
+    assert "{" not in lot
+    assert "seed 41" in lot
 
 
 def test_what_it_cannot_say_names_place_time_and_strain():
