@@ -156,7 +156,7 @@ def _draw(axes: Axes, scene: Scene, index: int, middle: float, height: float) ->
 def _label(axes: Axes, scene: Scene) -> None:
     amount = f"{scene.measure.word}{scene.tail}".strip()
     text = f"{amount}, compared with {shorten(scene.control, 20)}"
-    axes.set_xlabel(wrapped(text, WIDTH - 1.5, 9, most=1)[0], size=9)
+    axes.set_xlabel(wrapped(text, WIDTH - 1.25, 8.5, most=1)[0], size=8.5)
     axes.xaxis.set_major_formatter(_signed)
     _below(axes, 0.0, f"← {scene.word('less')}", ha="left")
     _below(axes, 1.0, f"{scene.word('more')} →", ha="right")
