@@ -1,0 +1,155 @@
+"""Between which two looks a stage was reached, bag by bag, from the days written down.
+
+A day in the book is the day on which something was first seen, so it happened after the look
+before. How far back that look lies is told by the plan (`looks`, in days or as a list of days);
+where it is not, the largest step that fits all the days written is taken, and said so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal, TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from trials.records import Records
+
+__all__ = ["STAGES", "LookGap", "Stage", "look_gap", "stage_looks"]
+
+Stage: TypeAlias = Literal["colonised", "first pins", "first flush picked"]
+STAGES: tuple[Stage, ...] = ("colonised", "first pins", "first flush picked")
+
+_COLUMN = {"colonised": "colonised", "first pins": "first_pins", "first flush picked": "picked"}
+_LOST = ("contaminated", "lost otherwise")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookGap:
+    """How often the units were looked at.
+
+    Parameters
+    ----------
+    days : int
+        Days between looks; 0 where the days themselves are listed.
+    listed : tuple of pandas.Timestamp
+        The days, in order, where they are listed.
+    told : bool
+        Whether the plan says so; otherwise it is read off the days written down.
+    """
+
+    days: int
+    listed: tuple[pd.Timestamp, ...] = ()
+    told: bool = True
+
+    @property
+    def daily(self) -> bool:
+        """Whether every day was a look, so that days are exact to the day."""
+        steps = [(b - a).days for a, b in pairwise(self.listed)]
+        return self.days == 1 or bool(steps and max(steps) == 1)
+
+    def before(self, day: pd.Timestamp) -> pd.Timestamp | None:
+        """Give the look before a day; None where there was none."""
+        if not self.listed:
+            return day - pd.Timedelta(days=self.days)
+        return max((one for one in self.listed if one < day), default=None)
+
+
+def look_gap(records: Records) -> LookGap:
+    """Say how often the units were looked at.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    LookGap
+        Where the plan is silent, the greatest common divisor of the gaps between the days on which
+        a stage was first seen, at least 1.
+    """
+    told = records.trial.looks
+    if isinstance(told, int):
+        return LookGap(days=told)
+    if told is not None:
+        return LookGap(days=0, listed=tuple(pd.Timestamp(day) for day in told))
+    columns = records.bags[["colonised", "first_pins"]]
+    days = sorted({pd.Timestamp(day) for name in columns for day in columns[name].dropna()})
+    gaps = [(later - sooner).days for sooner, later in pairwise(days)]
+    return LookGap(days=max(1, math.gcd(*gaps)), told=False)
+
+
+def stage_looks(records: Records, stage: Stage, gap: LookGap) -> pd.DataFrame:
+    """Give the two looks between which each unit reached a stage.
+
+    Parameters
+    ----------
+    records : Records
+    stage : {"colonised", "first pins", "first flush picked"}
+        The last is known to the day.
+    gap : LookGap
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a unit with a known start (the day of spawning, or the start of the trial where
+        that was not written). Columns code, treatment, block, batch (text), left and right (days
+        since the start; right infinite where the stage was not seen), seen (whether its day was
+        written). A lost unit is known to have lacked the stage until its loss; one of which only a
+        later stage was written, to have had it by then.
+    """
+    bags = records.bags.copy()
+    first = records.flushes[(records.flushes["flush"] == 1) & (records.flushes["grams"] > 0)]
+    bags["picked"] = bags["code"].map(first.set_index("code")["date"])
+    start = pd.to_datetime(bags["spawned"])
+    if records.trial.start is not None:
+        start = start.fillna(pd.Timestamp(records.trial.start))
+    bags["start"] = start
+    last = _last_day(records)
+    rows = [
+        (row.code, row.treatment, row.block, row.batch, *_between(row, stage, gap, last))
+        for row in bags[bags["start"].notna()].itertuples()
+    ]
+    names = ["code", "treatment", "block", "batch", "left", "right", "seen"]
+    frame = pd.DataFrame(rows, columns=names)
+    return frame.astype({"left": float, "right": float, "seen": bool})
+
+
+def _last_day(records: Records) -> pd.Timestamp | None:
+    dated = [records.bags[name] for name in ("colonised", "opened", "first_pins", "lost_on")]
+    days = pd.concat([*dated, records.flushes["date"]]).dropna()
+    return None if days.empty else pd.Timestamp(days.max())
+
+
+def _between(
+    row: tuple[object, ...], stage: Stage, gap: LookGap, last: pd.Timestamp | None
+) -> tuple[float, float, bool]:
+    """Give left, right and whether the day was written, for one unit."""
+    start = row.start  # type: ignore[attr-defined]
+
+    def since(day: pd.Timestamp | None) -> float:
+        return 0.0 if day is None or pd.isna(day) else max(0.0, float((day - start).days))
+
+    day = getattr(row, _COLUMN[stage])
+    if not pd.isna(day):
+        right = max(since(day), 1.0)
+        exact = stage == "first flush picked"
+        left = right if exact else min(since(gap.before(day)), right - 1)
+        return left, right, True
+    later = [getattr(row, _COLUMN[one]) for one in STAGES[STAGES.index(stage) + 1 :]]
+    known = [since(one) for one in later if not pd.isna(one)]
+    if known:
+        return 0.0, max(min(known), 1.0), False
+    fate = row.fate  # type: ignore[attr-defined]
+    if fate in _LOST:
+        return since(row.lost_on), math.inf, False  # type: ignore[attr-defined]
+    return (since(last) if fate == "still going" else 0.0), math.inf, False
+
+
+def middle_days(frame: pd.DataFrame) -> np.ndarray:
+    """Give the middle of each interval, NaN where the stage was not seen."""
+    right = frame["right"].to_numpy(float)
+    middle = (frame["left"].to_numpy(float) + np.where(np.isinf(right), np.nan, right)) / 2
+    return np.asarray(np.where(frame["seen"], middle, np.nan))
