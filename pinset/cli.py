@@ -72,7 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name in COMMANDS:
         module = importlib.import_module(f"pinset.commands.{name}")
-        about = module.__doc__.strip().splitlines()[0]
+        about = (module.__doc__ or name).strip().splitlines()[0]
         one = commands.add_parser(name, help=about[:1].lower() + about[1:-1], description=about)
         module.add_arguments(one)
         one.add_argument("--json", action="store_true", help="print the machine's form")

@@ -81,9 +81,11 @@ def test_units_in_headings_and_cells(tmp_path) -> None:
     layout = make_folder(tmp_path, plan(flushes=1, blocks=2))
     cells = ["0,25", "250 g", "1 lb", "8.5 oz"]
     write_bags(
-        tmp_path, layout, ["code", "fate", "flush 1 in kg"],
+        tmp_path,
+        layout,
+        ["code", "fate", "flush 1 in kg"],
         lambda number, slot: [slot.code, "finished", cells[number]],
-    )  # fmt: skip
+    )
     expected = [250, 250, 453.59237, 8.5 * 28.349523125]
     np.testing.assert_allclose(list(totals(tmp_path).values()), expected, rtol=1e-12)
 
@@ -102,8 +104,12 @@ def test_the_record_book_filled_in_is_read(tmp_path) -> None:
     sheet = book["bags"]
     headings = [cell.value for cell in sheet[1]]
     for row in range(2, sheet.max_row + 1):
-        for heading, value in {"fate": "finished", "flush 1 (g)": 200 + row, "flush 2 (g)": "0,1 kg",
-                               "flush 1 date": "2026-04-01"}.items():  # fmt: skip
+        for heading, value in {
+            "fate": "finished",
+            "flush 1 (g)": 200 + row,
+            "flush 2 (g)": "0,1 kg",
+            "flush 1 date": "2026-04-01",
+        }.items():
             sheet.cell(row=row, column=headings.index(heading) + 1, value=value)
     sheet["H2"].value = None
     book.save(tmp_path / "records.xlsx")
@@ -145,15 +151,21 @@ def test_a_formula_counts_as_what_it_gave(tmp_path) -> None:
 
 def test_pickings_are_gathered_into_flushes(tmp_path) -> None:
     layout = make_folder(tmp_path, plan(blocks=2, flushes=3))
-    write_bags(tmp_path, layout, ["code", "fate"],
-               lambda number, slot: [slot.code, "finished" if number else "contaminated"])  # fmt: skip
+    write_bags(
+        tmp_path,
+        layout,
+        ["code", "fate"],
+        lambda number, slot: [slot.code, "finished" if number else "contaminated"],
+    )
     first, second, *_ = layout.codes
     lines = [
         "code,date,weight (g)",
-        f"{second},2026-04-01,100", f"{second},2026-04-03,50", f"{second},2026-04-12,80",
+        f"{second},2026-04-01,100",
+        f"{second},2026-04-03,50",
+        f"{second},2026-04-12,80",
         f"{first},2026-04-02,90",
         *(f"{code},2026-04-01,100" for code in layout.codes[2:]),
-    ]  # fmt: skip
+    ]
     (tmp_path / "harvests.csv").write_text("\n".join(lines))
     records = read(tmp_path)
     grams = records.flushes["grams"].to_numpy().reshape(4, 3)
@@ -180,27 +192,47 @@ def test_problems_in_pickings_are_told_at_once(tmp_path) -> None:
     layout = make_folder(tmp_path, plan(blocks=2, flushes=2))
     write_bags(tmp_path, layout, ["code", "fate"], lambda number, slot: [slot.code, "finished"])
     one, two, *_ = layout.codes
-    lines = ["code,date,weight,flush", "ZZZZ,2026-04-01,1,", f"{one},,50,", f"{one},2026-04-01,,",
-             f"{two},2026-04-01,50,5", f"{two},2026-04-01,50,1", f"{two},2026-04-02,50,"]  # fmt: skip
+    lines = [
+        "code,date,weight,flush",
+        "ZZZZ,2026-04-01,1,",
+        f"{one},,50,",
+        f"{one},2026-04-01,,",
+        f"{two},2026-04-01,50,5",
+        f"{two},2026-04-01,50,1",
+        f"{two},2026-04-02,50,",
+    ]
     (tmp_path / "harvests.csv").write_text("\n".join(lines))
     told = problems_of(tmp_path)
-    for said in ("no code of this trial", "neither a day nor a flush", "column “weight”: is blank",
-                 "flush 5, and the plan has 2", "no flush number, and other pickings"):  # fmt: skip
+    for said in (
+        "no code of this trial",
+        "neither a day nor a flush",
+        "column “weight”: is blank",
+        "flush 5, and the plan has 2",
+        "no flush number, and other pickings",
+    ):
         assert any(said in one for one in told), said
 
 
 def test_weights_in_two_places_are_refused(tmp_path) -> None:
     layout = make_folder(tmp_path, plan(flushes=1, blocks=2))
-    write_bags(tmp_path, layout, ["code", "fate", "flush 1"],
-               lambda number, slot: [slot.code, "finished", 100])  # fmt: skip
+    write_bags(
+        tmp_path,
+        layout,
+        ["code", "fate", "flush 1"],
+        lambda number, slot: [slot.code, "finished", 100],
+    )
     (tmp_path / "harvests.csv").write_text(f"code,date,weight\n{layout.codes[0]},2026-04-01,5\n")
     assert any("weights stand here and in harvests.csv" in one for one in problems_of(tmp_path))
 
 
 def test_a_book_and_a_text_table_with_records_are_refused(tmp_path) -> None:
     layout = make_folder(tmp_path, plan(flushes=1, blocks=2), book=True)
-    write_bags(tmp_path, layout, ["code", "fate", "flush 1"],
-               lambda number, slot: [slot.code, "finished", 100])  # fmt: skip
+    write_bags(
+        tmp_path,
+        layout,
+        ["code", "fate", "flush 1"],
+        lambda number, slot: [slot.code, "finished", 100],
+    )
     assert read(tmp_path).sources == ("bags.csv",)
     book = openpyxl.load_workbook(tmp_path / "records.xlsx")
     book["bags"]["E2"] = "finished"
@@ -220,8 +252,12 @@ def test_gaps_make_flushes() -> None:
 def test_contamination_trial_needs_no_weights(tmp_path) -> None:
     aim = 'outcome = "contamination"\nclaim = "no worse"\nworthwhile = "5 in 100"'
     layout = make_folder(tmp_path, plan(aim=aim, flushes=1))
-    write_bags(tmp_path, layout, ["code", "fate"],
-               lambda number, slot: [slot.code, "contaminated" if number == 1 else "finished"])  # fmt: skip
+    write_bags(
+        tmp_path,
+        layout,
+        ["code", "fate"],
+        lambda number, slot: [slot.code, "contaminated" if number == 1 else "finished"],
+    )
     records = read(tmp_path)
     assert (records.bags["fate"] == "contaminated").sum() == 1
 

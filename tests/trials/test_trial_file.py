@@ -35,7 +35,8 @@ def test_plan_is_read() -> None:
 def test_plan_is_written_back_without_loss() -> None:
     text = OKARA + (
         '[costs]\nprice_per_kg = 12.5\ncurrency = "€"\n'
-        '[recipes.bran]\nmoisture_target = 0.62\n[[recipes.bran.ingredients]]\nname = "saw\\"dust"\n'
+        "[recipes.bran]\nmoisture_target = 0.62\n"
+        '[[recipes.bran.ingredients]]\nname = "saw\\"dust"\n'
         'amount = 1.5\nunit = "cup"\ngrams_per_measure = 80\nmoisture = 0.1\n'
         '[recipes.bran.water]\namount = 500\nunit = "g"\n[recipes."two words"]\n'
     )
@@ -57,10 +58,11 @@ def test_any_text_goes_round(title: str, name: str, seed: int, confidence: float
     document["treatments"][1]["name"] = name
     document["design"]["seed"] = seed
     document["aim"]["confidence"] = confidence
+    text = tomlkit.dumps(document)
     try:
-        trial = check_trial(tomlkit.dumps(document))
-    except Problems as error:
-        assert all(one.what and one.key for one in error.problems)
+        trial = check_trial(text)
+    except Problems:
+        assert all(said for said in complaints(text).values())
         return
     assert check_trial(to_toml(trial)) == trial
 
