@@ -18,14 +18,18 @@ from analyses.loss_estimate import HUNDRED, asked, decides
 from analyses.loss_intercept import random_intercept
 from analyses.loss_table import batch_losses, known_fates
 from analyses.models.clusters import adjusted_test
-from analyses.models.whole_clusters import whole_cluster_limits
+from analyses.models.whole_clusters import hit_cluster_limits, whole_cluster_limits
 from analyses.yields import STARTED
 from trials.records import Records
 
 __all__ = ["FEW_BATCHES", "batch_companions", "batch_shares", "by_batch"]
 
 FEW_BATCHES = 5
-"""Fewer batches with a loss than this cannot show how batches spread."""
+"""Fewer batches with a loss than this cannot show how batches spread.
+
+With four or fewer no dealing out of the batches is rare enough to tell two treatments apart at 5 %,
+and a t of the shares would claim "no worse" up to six times too often (tests/calibration).
+"""
 
 
 def batch_shares(records: Records) -> Sample:
@@ -66,40 +70,35 @@ def by_batch(records: Records, *, level: float) -> Comparison:
     Comparison
         Batches count alike whatever their size (Donner & Klar 2000, Design and Analysis of
         Cluster Randomization Trials, section 6.2). Where no batch lost anything, or every one all,
-        the limits are exact ones that hold whatever batches share. With one batch on a side there
-        is no test.
+        the limits are exact ones that hold whatever batches share; where few did, the range of the
+        t is widened to limits that do. With one batch on a side there is no test.
     """
     sample = batch_shares(records)
     answer = compare(sample, records.trial, level=level)
-    claim, _ = asked(records)
     settled = [_settle(one, sample, records, level) for one in answer.estimates]
-    notes = _notes(records)
     return replace(
         answer,
-        estimates=tuple(
-            replace(one, method=f"{one.method}; {decides(claim, level)}", notes=one.notes + notes)
-            for one in settled
-        ),
+        estimates=tuple(_told(one, records, level) for one in settled),
         means=tuple(_inside(one) for one in answer.means),
     )
 
 
+def _told(one: Estimate, records: Records, level: float) -> Estimate:
+    if one.withheld:
+        return one
+    claim, _ = asked(records)
+    method = f"{one.method}; {decides(claim, level)}"
+    return replace(one, method=method, notes=one.notes + _notes(records))
+
+
 def _settle(one: Estimate, sample: Sample, records: Records, level: float) -> Estimate:
     """Keep limits possible, and find those that hold where batches do not vary."""
-    if not one.withheld:
-        return replace(
-            one,
-            low=max(one.low, -100.0),
-            high=min(one.high, 100.0),
-            low_alone=max(one.low_alone, -100.0),
-            high_alone=min(one.high_alone, 100.0),
-            percent=None,
-            method="t of the batches' shares, each batch counting once: " + one.method,
-        )
     sides = [
         sample.frame.loc[sample.frame["treatment"] == code, "response"].to_numpy()
         for code in (one.treatment, one.control)
     ]
+    if not one.withheld:
+        return _by_t(one, sides, len(records.trial.challengers), level)
     if min(len(side) for side in sides) < 2:
         return replace(one, withheld=_alone(sides, one, records))
     if all(np.ptp(side) == 0 and side[0] in (0.0, 100.0) for side in sides):
@@ -108,6 +107,45 @@ def _settle(one: Estimate, sample: Sample, records: Records, level: float) -> Es
         reason = "all batches of a side lost the same share, so nothing shows how batches differ"
         return replace(one, withheld=reason)
     return one
+
+
+def _by_t(one: Estimate, sides: list[np.ndarray], family: int, level: float) -> Estimate:
+    method = "t of the batches' shares, each batch counting once: " + one.method
+    limits = (one.low, one.high, one.low_alone, one.high_alone)
+    hit = _few_hit(sides)
+    if hit is not None:
+        mirrored, hits = hit
+        sizes = (len(sides[0]), len(sides[1]))
+        wide, alone = (
+            _hundredfold(hit_cluster_limits(hits, sizes, each), mirrored=mirrored)
+            for each in (1 - (1 - level) / family, level)
+        )
+        method += ", the range widened to one that holds with few batches hit"
+        limits = (
+            min(one.low, wide[0]), max(one.high, wide[1]),
+            min(one.low_alone, alone[0]), max(one.high_alone, alone[1]),
+        )  # fmt: skip
+    low, high, low_alone, high_alone = (min(max(limit, -100.0), 100.0) for limit in limits)
+    return replace(
+        one, low=low, high=high, low_alone=low_alone, high_alone=high_alone, percent=None,
+        method=method,
+    )  # fmt: skip
+
+
+def _few_hit(sides: list[np.ndarray]) -> tuple[bool, tuple[int, int]] | None:
+    """Say whether fewer batches than five lost anything, or fewer than five kept anything."""
+    batches = sum(len(side) for side in sides)
+    for mirrored, spared in ((False, 0.0), (True, 100.0)):
+        first, second = (int((side != spared).sum()) for side in sides)
+        if first + second < min(FEW_BATCHES, batches):
+            return mirrored, (first, second)
+    return None
+
+
+def _hundredfold(limits: tuple[float, float], *, mirrored: bool) -> tuple[float, float]:
+    """Give limits in a hundred; those of shares kept are turned into those of shares lost."""
+    low, high = limits
+    return (-100 * high, -100 * low) if mirrored else (100 * low, 100 * high)
 
 
 def _alone(sides: list[np.ndarray], one: Estimate, records: Records) -> str:
@@ -158,8 +196,8 @@ def _notes(records: Records) -> tuple[str, ...]:
     hit = sum(row.lost > 0 for row in rows)
     if 0 < hit < min(FEW_BATCHES, len(rows)):
         notes.append(
-            f"Only {hit} of {len(rows)} batches lost any {word}. So few cannot show how "
-            "much batches differ, so the range may be too narrow."
+            f"Only {hit} of {len(rows)} batches lost any {word}. So few cannot show how much "
+            "batches differ, so the range was widened to one that holds whatever they share."
         )
     if len({row.made for row in rows}) > 1:
         sizes = [row.made for row in rows]
@@ -191,16 +229,16 @@ def batch_companions(
     tuple of Companion
         The one-sided t against the margin, the odds ratio, intracluster correlation and design
         effect of a logistic model with a random batch, and the chi-squared of the units allowing
-        for batches; empty where a side has no batch.
+        for batches; empty where inference is withheld.
     """
+    if estimate.withheld:
+        return ()
     rows = batch_losses(records)
     number = {name: place for place, name in enumerate(dict.fromkeys(row.batch for row in rows))}
     mine, control = (
         [row for row in rows if row.treatment == code]
         for code in (estimate.treatment, estimate.control)
     )
-    if not mine or not control:
-        return ()
     parts = [
         [(number[row.batch], float(row.lost), float(row.made)) for row in side]
         for side in (mine, control)
@@ -216,8 +254,8 @@ def _against_margin(records: Records, one: Estimate) -> tuple[Companion, ...]:
     claim, margin = asked(records)
     if claim == "better" or margin is None or one.withheld or one.df is None:
         return ()
-    if one.low_alone <= -100 or one.high_alone >= 100:  # cut off, so no standard error is left
-        return ()
+    if "widened" in one.method or one.low_alone <= -100 or one.high_alone >= 100:
+        return ()  # no longer the t's own limits, so they hold no standard error
     half = (one.high_alone - one.low_alone) / 2
     error = half / float(stdtrit(one.df, 1 - (1 - one.level) / 2))
     p_worse = float(stdtr(one.df, (one.value - margin) / error))

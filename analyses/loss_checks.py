@@ -80,7 +80,7 @@ def _without_any(finding: Finding, records: Records, unit: UnitStory) -> Check |
     if len(names) < 3:
         return None
     tries = [(name, _answer(finding, records, unit, bags[bags[kind] != name])) for name in names]
-    usable = [(name, one) for name, one in tries if math.isfinite(one.value)]
+    usable = [(name, one) for name, one in tries if not one.withheld]
     turned = [
         (name, one)
         for name, one in usable
@@ -106,9 +106,11 @@ def _with_other_losses(finding: Finding, records: Records, unit: UnitStory) -> C
 def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
     """Let the batches of the two sides vary differently (Welch 1947, Biometrika 34, 28-35)."""
     blocked = records.layout.randomisation.endswith("within blocks")
+    one = finding.estimate
     if unit.counted != "batch" or blocked or len(records.trial.challengers) > 1:
         return None
-    one = finding.estimate
+    if one.df is None or "widened" in one.method:  # no t decided, so no other t can gainsay it
+        return None
     rows = [
         row
         for code in (one.treatment, one.control)

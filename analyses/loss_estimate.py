@@ -55,7 +55,7 @@ def decides(claim: Claim, level: float) -> str:
     size = f"{50 * (1 - level):.3g} %"
     if claim == "better":
         return f"judged by the two-sided {100 * level:g} % interval"
-    tests = "one one-sided test" if claim == "no worse" else "two one-sided tests"
+    tests = "a one-sided test" if claim == "no worse" else "two one-sided tests"
     return (
         f"judged by the plan's two-sided {100 * level:g} % interval, as by {tests} of size {size}"
     )

@@ -72,6 +72,6 @@ def _alike(
         ),
         Companion(
             measure="design effect", value=design_effect(sizes, correlation), level=level,
-            method="Kish, from that correlation and the sizes of the batches",
+            method=f"Kish, from that correlation and the size of each {kind}",
         ),
     )  # fmt: skip

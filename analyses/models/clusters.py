@@ -73,9 +73,9 @@ class DesignEffectTest:
     p_naive, p : float
         Their p values.
     correlation : float
-        Intracluster correlation by analysis of variance.
+        Intracluster correlation by analysis of variance; may be below zero.
     inflation : tuple of float
-        Design effect of the two groups.
+        Design effect of the two groups, at least 1.
     """
 
     naive: float
@@ -259,7 +259,8 @@ def adjusted_test(
     inflation = []
     for g in (~mark, mark):
         n, share = float(m[g].sum()), float(y[g].sum() / m[g].sum())
-        inflation.append(design_effect(m[g], rho))
+        # Clusters cannot be less alike than chance would make them: below zero counts as zero.
+        inflation.append(design_effect(m[g], max(rho, 0.0)))
         distance = n * (share - pooled) ** 2 / unit if unit > 0 else 0.0
         naive += distance
         adjusted += distance / inflation[-1]

@@ -1,10 +1,10 @@
-"""Groups of clusters that lost no unit, or every unit: what still fits, whatever clusters share."""
+"""Groups of clusters of which few, or none, lost a unit: what fits, whatever clusters share."""
 
 from __future__ import annotations
 
-from analyses.models.proportions import check_level
+from analyses.models.proportions import check_level, clopper_pearson
 
-__all__ = ["whole_cluster_limits"]
+__all__ = ["hit_cluster_limits", "whole_cluster_limits"]
 
 
 def whole_cluster_limits(
@@ -63,3 +63,41 @@ def _least_sum(a: int, b: int, tail: float) -> float:
     elif v > 1:
         u, v = tail ** (1 / a), 1.0
     return float(u + v)
+
+
+def hit_cluster_limits(
+    hits: tuple[int, int], clusters: tuple[int, int], level: float = 0.95
+) -> tuple[float, float]:
+    """Give limits of a difference of mean shares from how many clusters lost any unit at all.
+
+    Parameters
+    ----------
+    hits : tuple of int
+        Clusters of the two groups that lost one unit or more.
+    clusters : tuple of int
+        Clusters of the two groups.
+    level : float
+        Two-sided confidence.
+
+    Returns
+    -------
+    low, high : float
+        Of the first mean share less the second, between -1 and 1.
+
+    Notes
+    -----
+    A unit is lost only where its cluster lost one, so that a mean share is at most the chance of a
+    cluster to be hit, whose upper limit is Clopper & Pearson's (1934, Biometrika 26, 404-413); and
+    no mean share is below zero. Wide, but it holds where a t of the few shares that are not zero
+    does not: with no hit at all it is `whole_cluster_limits`.
+
+    Examples
+    --------
+    >>> low, high = hit_cluster_limits((0, 1), (6, 6))
+    >>> round(low, 2), round(high, 2)
+    (-0.64, 0.46)
+    """
+    first, second = (
+        clopper_pearson(hit, total, level).high for hit, total in zip(hits, clusters, strict=True)
+    )
+    return -second, first
