@@ -102,7 +102,8 @@ def stage_looks(records: Records, stage: Stage, gap: LookGap) -> pd.DataFrame:
     """
     bags = records.bags.copy()
     first = records.flushes[(records.flushes["flush"] == 1) & (records.flushes["grams"] > 0)]
-    bags["picked"] = bags["code"].map(first.set_index("code")["date"])
+    # Looked up by index: pandas cannot map by dates of which there are none, where all were lost.
+    bags["picked"] = first.set_index("code")["date"].reindex(bags["code"]).to_numpy()
     start = pd.to_datetime(bags["spawned"])
     if records.trial.start is not None:
         start = start.fillna(pd.Timestamp(records.trial.start))

@@ -49,7 +49,8 @@ def _last_days(records: Records) -> pd.Series:
     """Give the last day on which each unit was picked."""
     picked = records.flushes[records.flushes["grams"].notna()]
     last = picked.groupby("code")["date"].max()
-    return records.bags["code"].map(last).astype("datetime64[ns]")
+    days = last.reindex(records.bags["code"]).astype("datetime64[ns]")
+    return days.set_axis(records.bags.index)
 
 
 def followed_days(records: Records, known: pd.DataFrame) -> pd.DataFrame:

@@ -28,10 +28,10 @@ def lost_records(cells, *, aim=BETTER, control="C", by="bag", blocked=False):
         treatment, grams, fate=fate, control=control, aim=aim,
         batch=batch if by == "batch" else None, block=block if blocked else None,
     )  # fmt: skip
+    bags, flushes = records.bags, records.flushes.assign(bodies=np.nan, minutes=np.nan)
     if by == "bag" and any(batch):
-        bags, flushes = records.bags.assign(batch=batch), records.flushes.assign(batch=batch)
-        records = dataclasses.replace(records, bags=bags, flushes=flushes)
-    return records
+        bags, flushes = bags.assign(batch=batch), flushes.assign(batch=batch)
+    return dataclasses.replace(records, bags=bags, flushes=flushes)
 
 
 def loss_findings(records):
