@@ -119,6 +119,8 @@ class Finding:
         Of the two treatments compared, control first.
     checks : tuple of Check
         How the verdict fares otherwise.
+    p_holm : float or None
+        Adjusted for all that was explored (Holm 1979); None for planned findings.
     companions : tuple of Companion
         The same comparison in other measures, for the statistician.
     """
@@ -135,6 +137,7 @@ class Finding:
     means: tuple[Mean, ...]
     checks: tuple[Check, ...] = ()
     companions: tuple[Companion, ...] = ()
+    p_holm: float | None = None
 
 
 def judge(estimate: Estimate, *, claim: Claim, worthwhile: float | None) -> Judgement:
