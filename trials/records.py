@@ -50,7 +50,8 @@ class Records:
         One row a unit of the layout, in its order. Columns: code, treatment, block, batch, row,
         column (text), position (whole number), fate (one of `FATES`), seen, note (text),
         dry_weight_g (grams, NaN unknown), spawned, colonised, opened, first_pins, lost_on
-        (dates, NaT unknown), total_g (grams over all flushes; NaN where a flush that should be there is missing),
+        (dates, NaT unknown), total_g (grams over all flushes; NaN where a flush that should be
+        there is missing),
         missing_flushes (how many are missing).
     flushes : pandas.DataFrame
         One row a unit and planned flush. Columns: code, treatment, block, batch (text), flush

@@ -37,9 +37,7 @@ def lost_records(cells, *, aim=BETTER, control="C", by="bag", blocked=False):
 def loss_findings(records):
     """Give the findings about contamination, by treatment."""
     found = analyse(records).findings
-    return {
-        one.estimate.treatment: one for one in found if one.estimate.outcome == "contamination"
-    }
+    return {one.estimate.treatment: one for one in found if one.estimate.outcome == "contamination"}
 
 
 def the_finding(cells, **kind):
@@ -50,9 +48,7 @@ def the_finding(cells, **kind):
 
 def companion(finding, measure, words=""):
     """Give the companion of a finding by its measure and words of its method."""
-    (found,) = [
-        one for one in finding.companions if one.measure == measure and words in one.method
-    ]
+    (found,) = [one for one in finding.companions if one.measure == measure and words in one.method]
     return found
 
 
