@@ -20,7 +20,7 @@ from trials.trial import Outcome, Trial
 if TYPE_CHECKING:
     from analyses.models.mixed import MixedFit
 
-__all__ = ["Comparison", "Sample", "compare"]
+__all__ = ["Comparison", "Sample", "compare", "model_numbers"]
 
 DF_METHOD = "kenward-roger"
 FEWEST_FOR_A_TEST = 2
@@ -132,7 +132,7 @@ def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
     return Comparison(
         estimates=tuple(filled.get(one.treatment, one) for one in estimates),
         means=_adjusted(fit, sample, trial, level),
-        model=_numbers(fit, sample),
+        model=model_numbers(fit, sample),
         fit=fit,
         sample=sample,
     )
@@ -294,7 +294,15 @@ def _welch(sample: Sample) -> tuple[tuple[str, float, float, float, float], ...]
     return (found,) if found else ()
 
 
-def _numbers(fit: MixedFit, sample: Sample) -> ModelNumbers:
+def model_numbers(fit: MixedFit, sample: Sample) -> ModelNumbers:
+    """Give the numbers of a fit for the statistician.
+
+    Parameters
+    ----------
+    fit : MixedFit
+    sample : Sample
+        The rows that it was fitted to.
+    """
     tests = fit.tests(DF_METHOD)
     random = "".join(f" + (1 | {term})" for term in sample.random)
     return ModelNumbers(

@@ -42,6 +42,12 @@ def unit_story(records: Records) -> UnitStory:
         counts = bags.groupby("treatment")["code"].nunique()
         why = f"Each {word} could have been given any of the treatments, so each one is one try."
         counted = word
+        if trial.design.batch_factor:
+            factor = trial.design.batch_factor
+            why = (
+                f"The {factor} was given to whole batches, so for it one batch is one try. All "
+                f"else was given to each {word} by itself, so for that one {word} is one try."
+            )
     per_treatment = tuple((one.code, int(counts.get(one.code, 0))) for one in trial.treatments)
     blocked = trial.design.layout != "completely random"
     return UnitStory(

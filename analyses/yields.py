@@ -11,6 +11,7 @@ from analyses.analysis import UnitStory
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
+from analyses.split_units import by_batch_where_batches_differ
 from trials.records import Records
 
 __all__ = ["FRUITED", "STARTED", "yield_answer", "yield_sample"]
@@ -40,7 +41,10 @@ def yield_sample(records: Records, unit: UnitStory, estimand: str) -> Sample:
     known = bags["total_g"].notna() & (bags["fate"] != "not recorded")
     if estimand == FRUITED:
         known &= (bags["fate"] == "finished") & (bags["total_g"] > 0)
-    frame = bags.loc[known, ["treatment", "block", "batch", "dry_weight_g"]].copy()
+    named = ["treatment", "block", "batch", "dry_weight_g"]
+    if records.trial.design.column:
+        named.append("column")
+    frame = bags.loc[known, named].copy()
     frame["response"] = bags.loc[known, "total_g"]
     return Sample(
         frame=frame,
@@ -58,18 +62,24 @@ def random_terms(frame: pd.DataFrame, unit: UnitStory) -> tuple[str, ...]:
     Parameters
     ----------
     frame : pandas.DataFrame
-        Columns block and batch.
+        Columns block and batch, and column where the layout has columns.
     unit : UnitStory
 
     Returns
     -------
     tuple of str
-        ``block`` where there are blocks; ``batch`` where batches count and hold several units.
+        ``block`` where there are blocks, which in a table of rows and columns are its rows;
+        ``column`` where there are columns; ``batch`` where units were made in batches, several in
+        each. With treatments that differ from block to block, a random block term also takes up
+        what the blocks' totals tell (Yates 1940, Annals of Eugenics 10, 317-325).
     """
     terms = []
     if unit.blocks and frame["block"].nunique() > 1:
         terms.append("block")
-    if unit.counted == "batch" and frame["batch"].nunique() < len(frame):
+    if "column" in frame and frame["column"].nunique() > 1:
+        terms.append("column")
+    batches = frame["batch"].nunique()
+    if batches < len(frame) and (unit.counted == "batch" or batches > 1):
         terms.append("batch")
     return tuple(terms)
 
@@ -91,7 +101,7 @@ def yield_answer(records: Records, unit: UnitStory, estimand: str, *, level: flo
         The means hold grams first and then biological efficiency.
     """
     sample = yield_sample(records, unit, estimand)
-    answer = compare(sample, records.trial, level=level)
+    answer = by_batch_where_batches_differ(compare(sample, records.trial, level=level), records)
     efficient = _efficiency(sample, records, level)
     if efficient is None:
         return answer
