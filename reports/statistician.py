@@ -8,7 +8,9 @@ from collections.abc import Sequence
 from analyses.analysis import Analysis, ModelNumbers
 from analyses.finding import Finding
 from reports.blocks import Block, Bullets, Details, Paragraph, Table
+from reports.companions import companion_details
 from reports.names import printable, treatment_names
+from reports.statistician_more import more_details
 from trials.trial import Trial
 
 __all__ = ["statistician_blocks"]
@@ -27,6 +29,17 @@ _REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("fisher",), "Exact test of a table: Fisher (1935), The Design of Experiments."),
     (("firth",), "Firth (1993), Biometrika 80, 27-38."),
     (("farrington",), "Farrington & Manning (1990), Statistics in Medicine 9, 1447-1454."),
+    (("mee's",), "Mee (1984), Biometrics 40, 1175-1176."),
+    (("mantel-haenszel risk",), "Greenland & Robins (1985), Biometrics 41, 55-68."),
+    (("cochran-mantel",), "Mantel & Haenszel (1959), J Natl Cancer Inst 22, 719-748."),
+    (("conditional",), "Common odds ratio, exact: Gart (1970), Biometrika 57, 471-475."),
+    (
+        ("t of the batches", "design effects"),
+        "Donner & Klar (2000), Design and Analysis of Cluster Randomization Trials.",
+    ),
+    (("adaptive quadrature",), "Pinheiro & Bates (1995), J Comput Graph Stat 4, 12-35."),
+    (("between-within",), "Li & Redden (2015), BMC Med Res Methodol 15:38."),
+    (("kaplan",), "Kaplan & Meier (1958), JASA 53, 457-481."),
     (("re-random",), "Phipson & Smyth (2010), Stat Appl Genet Mol Biol 9, article 39."),
     (("batch",), "The unit that counts: Hurlbert (1984), Ecological Monographs 54, 187-211."),
     (("judged",), "Interval and margin: Piaggio et al. (2012), JAMA 308, 2594-2604."),
@@ -59,6 +72,8 @@ def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
         details.append(_judged(analysis.findings, trial))
     folded: list[Block] = [Details(summary="Estimates and tests", blocks=tuple(details))]
     folded += [_model(model) for model in analysis.models]
+    folded += companion_details(analysis)
+    folded += more_details(analysis)
     folded.append(Details(summary="Methods", blocks=_methods(analysis)))
     return (intro, *folded)
 
@@ -157,6 +172,9 @@ def _methods(analysis: Analysis) -> tuple[Block, ...]:
 def _references(analysis: Analysis, remarks: str) -> tuple[str, ...]:
     """Cite what was used, by the words of the methods' own descriptions."""
     words = [remarks, *(model.df_method for model in analysis.models), analysis.unit.counted]
+    words += [one.method for finding in analysis.findings for one in finding.companions]
+    if analysis.loss_pattern is not None and analysis.loss_pattern.curves:
+        words.append("kaplan")
     if any(finding.estimate.percent for finding in analysis.findings):
         words.append("percentage")
     if any(finding.p_rerandomised is not None for finding in analysis.findings):

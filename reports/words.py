@@ -168,6 +168,11 @@ def _zero_events(scene: Scene) -> str:
     if any(mean.value != 0 for mean in means):
         return ""
     control, it = means
+    if scene.finding.estimate.unit_counted == "batch":
+        return (
+            f"No {unit_word(scene.trial)} was lost in {counted(it.n, 'batch')} with {scene.it}, "
+            f"nor in {control.n} with {scene.control}; that is luck as well as care."
+        )
     return (
         f"None of {it.n} was lost with {scene.it} and none of {control.n} with {scene.control}; "
         "that is luck as well as care."
