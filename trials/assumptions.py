@@ -105,7 +105,7 @@ class Assumptions:
         Of independent factors with mean 1 the product A (sum of s_k E_k) has 1 + cv^2 =
         (1 + a^2)(1 + f^2 sum s_k^2), with the shares s_k of the flushes.
         """
-        own = 1 + self.cv_flush**2 * float((flush_shares(self, flushes) ** 2).sum())
+        own = 1 + self.cv_flush**2 * float((flush_shares(self.kept, flushes) ** 2).sum())
         square = (1 + self.cv**2) / own - 1
         if square < -1e-12:
             raise ValueError(
@@ -114,21 +114,22 @@ class Assumptions:
         return math.sqrt(max(square, 0.0))
 
 
-def flush_shares(assumptions: Assumptions, flushes: int) -> Array:
+def flush_shares(kept: float, flushes: int) -> Array:
     """Give the share of the crop that each flush brings, adding up to 1, shape (flushes,).
 
     Parameters
     ----------
-    assumptions : Assumptions
+    kept : float
+        Share of a flush that the next one keeps.
     flushes : int
         1 or more.
 
     Examples
     --------
-    >>> flush_shares(Assumptions(kept=0.5), 3).round(3).tolist()
+    >>> flush_shares(0.5, 3).round(3).tolist()
     [0.571, 0.286, 0.143]
     """
-    each: Array = assumptions.kept ** np.arange(flushes, dtype=float)
+    each: Array = kept ** np.arange(flushes, dtype=float)
     return np.asarray(each / each.sum())
 
 
@@ -153,7 +154,7 @@ def expected_share(assumptions: Assumptions, flushes: int, lost: float) -> float
     0.95
     """
     comes = np.where(np.arange(flushes) > 0, 1 - assumptions.flush_fails, 1.0)
-    picked = np.cumsum(flush_shares(assumptions, flushes) * comes)
+    picked = np.cumsum(flush_shares(assumptions.kept, flushes) * comes)
     late = assumptions.late_losses if flushes > 1 else 0.0
     partial = float(picked[:-1].mean()) if flushes > 1 else 0.0
     return float((1 - lost) * picked[-1] + lost * late * partial)

@@ -32,10 +32,13 @@ class Truth:
         Grams that a bag gives when it is not lost and every flush comes.
     lost : tuple of float
         Share of the bags that are lost, 0 to below 1.
+    kept : tuple of float
+        Share of a flush that the next one keeps; empty takes that of the assumptions.
     """
 
     means: tuple[float, ...]
     lost: tuple[float, ...]
+    kept: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,7 +171,9 @@ def _weights(
             unit *= _factors(generator, (groups, trials), cv, spread)[labels]
     unit *= np.asarray(truth.means)[units.treatment][:, None]
     flush = _factors(generator, (count, flushes, trials), assumptions.cv_flush, spread)
-    flush *= flush_shares(assumptions, flushes)[None, :, None]
+    kept = truth.kept or (assumptions.kept,) * len(truth.means)
+    shares = np.stack([flush_shares(one, flushes) for one in kept])
+    flush *= shares[units.treatment][:, :, None]
     fails = generator.random((count, flushes, trials)) < assumptions.flush_fails
     fails[:, 0] = False
     flush[fails] = 0.0
