@@ -10,7 +10,6 @@ from analyses.finding import Finding
 from reports.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.companions import companion_details
 from reports.names import printable, treatment_names
-from reports.statistician_more import more_details
 from trials.trial import Trial
 
 __all__ = ["statistician_blocks"]
@@ -73,7 +72,6 @@ def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
     folded: list[Block] = [Details(summary="Estimates and tests", blocks=tuple(details))]
     folded += [_model(model) for model in analysis.models]
     folded += companion_details(analysis)
-    folded += more_details(analysis)
     folded.append(Details(summary="Methods", blocks=_methods(analysis)))
     return (intro, *folded)
 
