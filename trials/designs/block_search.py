@@ -20,7 +20,7 @@ from trials.designs.shuffle import Lot
 __all__ = ["search_blocks"]
 
 _STARTS = 30
-_WORK = 4_000_000
+_WORK = 25_000_000
 """Units of work: matrices looked at times the treatments squared. Bounds the time, not by a clock,
 so that a seed gives the same layout on a slow machine."""
 _MOST_MOVES = 3_000

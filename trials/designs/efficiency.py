@@ -112,7 +112,9 @@ def efficiency(counts: Array) -> Efficiency:
     # Each block adds at most k - sum n^2 / k, with counts as even as they can be.
     trace = sum(_most_information(int(size), treatments) for size in counts.sum(axis=0))
     mean_root = alone / 2 * trace / (treatments - 1)
-    return Efficiency(factor=factor, bound=min(1.0, mean_root), balanced=_is_balanced(counts))
+    return Efficiency(
+        factor=factor, bound=float(min(1.0, mean_root)), balanced=_is_balanced(counts)
+    )
 
 
 def _most_information(size: int, treatments: int) -> float:
