@@ -11,6 +11,7 @@ from analyses.finding import Finding, Mean
 from trials.records import Records
 
 if TYPE_CHECKING:
+    from analyses.factorial import FactorEffect
     from analyses.loss_pattern import LossPattern
 
 __all__ = [
@@ -272,6 +273,8 @@ class Analysis:
         What counting units would have claimed, where batches are what counts.
     loss_pattern : LossPattern or None
         When units were lost and what was seen; None where none was contaminated.
+    factor_effects : tuple of FactorEffect
+        What each factor of combined treatments does by itself, in the yield per bag started.
     """
 
     records: Records
@@ -289,6 +292,7 @@ class Analysis:
     batches: tuple[BatchLoss, ...] = ()
     naive: tuple[NaiveCount, ...] = ()
     loss_pattern: LossPattern | None = None
+    factor_effects: tuple[FactorEffect, ...] = ()
 
     @property
     def bags(self) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from analyses.analysis import Analysis
 from analyses.cautions import cautions
 from analyses.comparison import Comparison
 from analyses.contamination import contamination_answer, contamination_companions
+from analyses.factorial import factor_effects
 from analyses.finding import Finding, judge
 from analyses.flow import flow
 from analyses.flush_table import flush_rows
@@ -103,6 +104,7 @@ def analyse(records: Records) -> Analysis:
         for question, answer in zip(asked, answers, strict=True)
         for finding in _findings(question, answer, records)
     )
+    by_factor = factor_effects(records, answers, level=level)
     lock = records.lock
     steps, losses = flow(records), loss_counts(records, unit, level=level)
     return Analysis(
@@ -113,7 +115,11 @@ def analyse(records: Records) -> Analysis:
         losses=losses,
         flow=steps,
         flush_rows=flush_rows(records),
-        models=tuple(answer.model for answer in answers if answer.model is not None),
+        models=tuple(
+            model
+            for model in (*(answer.model for answer in answers), by_factor.model)
+            if model is not None
+        ),
         changes=tuple(told for _, told in changes(lock, records.trial)) if lock else (),
         locked=lock.drawn.date().isoformat() if lock else "",
         fingerprint=lock.fingerprint if lock else "",
@@ -121,6 +127,7 @@ def analyse(records: Records) -> Analysis:
         batches=batch_losses(records),
         naive=naive_counts(records, unit, findings),
         loss_pattern=loss_pattern(records, unit, level=level),
+        factor_effects=by_factor.effects,
     )
 
 
