@@ -8,6 +8,7 @@ from typing import Any
 from analyses.analysis import Analysis
 from analyses.estimate import Span
 from analyses.finding import Finding, Mean
+from reports.results_more import more_results
 from reports.words import sentence
 from trials.trial import Trial
 
@@ -44,7 +45,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
         "flow": [_fields(step) for step in analysis.flow],
         "flushes": [_fields(row) for row in analysis.flush_rows],
         "changes": list(analysis.changes),
-    }
+    } | more_results(analysis)
     plain: dict[str, Any] = _plain(told)
     return plain
 
@@ -81,6 +82,7 @@ def _finding(finding: Finding, trial: Trial) -> dict[str, Any]:
         "low_alone": one.low_alone, "high_alone": one.high_alone, "confidence": one.level,
         "worthwhile": finding.worthwhile, "percent": _span(one.percent),
         "efficiency": _span(one.efficiency), "p": one.p, "p_rerandomised": finding.p_rerandomised,
+        "p_holm": finding.p_holm,
         "df": one.df, "method": one.method, "withheld": one.withheld, "notes": list(one.notes),
         "means": [_mean(mean) for mean in finding.means],
         "checks": [_fields(check) for check in finding.checks],

@@ -132,7 +132,7 @@ def speech(outcome: Outcome, unit: str) -> Speech:
             verb="kept", bare="keep", more="more", less="less",
             more_than="kept more from one flush to the next than",
             less_than="kept less from one flush to the next than",
-            each="from one flush to the next", what="kept from one flush to the next",
+            each="in a hundred from one flush to the next", what="kept from one flush to the next",
         )  # fmt: skip
     if outcome in ("days to colonise", "days to pins"):
         goal = "to colonise" if outcome == "days to colonise" else "to first pins"

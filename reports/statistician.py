@@ -10,6 +10,7 @@ from analyses.finding import Finding
 from reports.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.companions import companion_details
 from reports.names import printable, treatment_names
+from reports.statistician_more import more_details
 from trials.trial import Trial
 
 __all__ = ["statistician_blocks"]
@@ -17,6 +18,10 @@ __all__ = ["statistician_blocks"]
 _NOTHING = "–"
 _REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("reml",), "REML: Patterson & Thompson (1971), Biometrika 58, 545-554."),
+    (("p, holm",), "What was explored: Holm (1979), Scand J Statist 6, 65-70."),
+    (("turnbull",), "Days between looks: Turnbull (1976), J R Stat Soc B 38, 290-295."),
+    (("accelerated",), "Lawless (2003), Statistical Models and Methods for Lifetime Data."),
+    (("renewal",), "Replacing units: Ross (1996), Stochastic Processes, theorem 3.6.1."),
     (("kenward",), "Kenward & Roger (1997), Biometrics 53, 983-997."),
     (("satterthwaite",), "Fai & Cornelius (1996), J Stat Comput Simul 54, 363-378."),
     (("multivariate t",), "Comparisons with a control: Dunnett (1955), JASA 50, 1096-1121."),
@@ -72,6 +77,7 @@ def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
     folded: list[Block] = [Details(summary="Estimates and tests", blocks=tuple(details))]
     folded += [_model(model) for model in analysis.models]
     folded += companion_details(analysis)
+    folded += more_details(analysis)
     folded.append(Details(summary="Methods", blocks=_methods(analysis)))
     return (intro, *folded)
 
@@ -87,12 +93,12 @@ def _estimates(findings: Sequence[Finding], trial: Trial) -> Table:
                 "planned" if finding.planned else "explored", one.unit,
                 _digits(one.value), _interval(one.low, one.high),
                 _interval(one.low_alone, one.high_alone), f"{100 * one.level:g} %",
-                _digits(one.df), _p(one.p), _p(finding.p_rerandomised),
+                _digits(one.df), _p(one.p), _p(finding.p_rerandomised), _p(finding.p_holm),
                 f"{one.units} ({printable(one.unit_counted)})",
             )
         )  # fmt: skip
     columns = ("Treatment", "Outcome", "Status", "Unit", "Estimate", "Interval", "Alone", "Level",
-               "df", "p", "p, re-randomised", "Units")  # fmt: skip
+               "df", "p", "p, re-randomised", "p, Holm", "Units")  # fmt: skip
     return Table(
         caption="Estimates", columns=columns, rows=tuple(rows),
         numeric=(False, False, False, False, *(True for _ in columns[4:])),
@@ -179,6 +185,11 @@ def _references(analysis: Analysis, remarks: str) -> tuple[str, ...]:
         words.append("re-random")
     if analysis.findings:
         words.append("judged")
+    if any(finding.p_holm is not None for finding in analysis.findings):
+        words.append("p, holm")
+    if analysis.worth is not None and analysis.worth.best:
+        words.append("renewal")
+    words += [one.method for one in analysis.times]
     said = " ".join(words).lower()
     return tuple(cited for keys, cited in _REFERENCES if any(key in said for key in keys))
 
