@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from analyses.finding import Finding, Mean
+from analyses.flush_story import FlushStory
+from analyses.stage_times import StageTimes
+from analyses.worth_story import Worth
 from trials.records import Records
 
 if TYPE_CHECKING:
+    from analyses.also_measured import AlsoMeasured
     from analyses.factorial import FactorEffect
     from analyses.loss_pattern import LossPattern
 
@@ -273,6 +277,14 @@ class Analysis:
         What counting units would have claimed, where batches are what counts.
     loss_pattern : LossPattern or None
         When units were lost and what was seen; None where none was contaminated.
+    story : FlushStory or None
+        How the flushes fall; None where nothing was weighed.
+    worth : Worth or None
+        What it is worth in money; None without a price.
+    times : tuple of StageTimes
+        Days to each stage that was written down.
+    also : tuple of AlsoMeasured
+        Fruit bodies and picking time, where they were written down.
     factor_effects : tuple of FactorEffect
         What each factor of combined treatments does by itself, in the yield per bag started.
     """
@@ -292,6 +304,10 @@ class Analysis:
     batches: tuple[BatchLoss, ...] = ()
     naive: tuple[NaiveCount, ...] = ()
     loss_pattern: LossPattern | None = None
+    story: FlushStory | None = None
+    worth: Worth | None = None
+    times: tuple[StageTimes, ...] = ()
+    also: tuple[AlsoMeasured, ...] = ()
     factor_effects: tuple[FactorEffect, ...] = ()
 
     @property

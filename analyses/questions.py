@@ -9,14 +9,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from analyses.also_measured import also_measured
 from analyses.analysis import Analysis
 from analyses.cautions import cautions
 from analyses.comparison import Comparison
 from analyses.contamination import contamination_answer, contamination_companions
+from analyses.explored import with_holm
 from analyses.factorial import factor_effects
-from analyses.finding import Finding, judge
+from analyses.finding import Check, Finding, judge
 from analyses.flow import flow
+from analyses.flush_counts import came_rows
 from analyses.flush_table import flush_rows
+from analyses.flush_told import flush_story
+from analyses.flushes import KEPT, flush_answer, flush_checks
 from analyses.loss_checks import loss_checks
 from analyses.loss_counts import loss_counts
 from analyses.loss_pattern import loss_pattern
@@ -24,8 +29,11 @@ from analyses.loss_table import batch_losses
 from analyses.naive import naive_counts
 from analyses.planned import why_explored
 from analyses.rerandomised import p_rerandomised
+from analyses.timing import STAGE_OF, WATCHED, stage_times, time_checks, timing_answer
 from analyses.trust import yield_checks
 from analyses.unit import unit_story
+from analyses.worth import worth
+from analyses.yield_by_flush import yield_by_flush
 from analyses.yields import FRUITED, STARTED, yield_answer
 from trials.lock import changes
 from trials.measures import WeightUnit, grams, weight_unit
@@ -34,7 +42,7 @@ from trials.trial import Margin, Outcome
 
 __all__ = ["Question", "analyse", "questions"]
 
-_SHORT = {STARTED: "started", FRUITED: "fruited"}
+_SHORT = {STARTED: "started", FRUITED: "fruited", KEPT: "kept", WATCHED: "median"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,12 +81,18 @@ def questions(records: Records) -> tuple[Question, ...]:
     if (records.bags["fate"] != "not recorded").any():
         asked.append(("contamination", STARTED))
     aim = records.trial.aim.outcome
+    if aim == "flush drop" or came_rows(records)["flush"].nunique() > 1:
+        asked.append(("flush drop", KEPT))
+    for outcome, stage in STAGE_OF.items():
+        column = records.bags[stage.replace(" ", "_")]
+        if aim == outcome or column.notna().sum() > 1:
+            asked.append((outcome, WATCHED))
     asked.sort(key=lambda one: one[0] != aim)
     return tuple(
         Question(
             outcome=outcome,
             estimand=estimand,
-            explored_because=why_explored(records, outcome, main=estimand == STARTED),
+            explored_because=why_explored(records, outcome, main=estimand != FRUITED),
         )
         for outcome, estimand in asked
     )
@@ -99,11 +113,16 @@ def analyse(records: Records) -> Analysis:
     level = records.trial.aim.confidence
     asked = questions(records)
     answers = [_answer(question, records, level) for question in asked]
-    findings = tuple(
-        finding
-        for question, answer in zip(asked, answers, strict=True)
-        for finding in _findings(question, answer, records)
+    findings = with_holm(
+        [
+            finding
+            for question, answer in zip(asked, answers, strict=True)
+            for finding in _findings(question, answer, records)
+        ]
     )
+    told = flush_story(records, unit, level=level)
+    story, joint = told if told is not None else (None, None)
+    by_flush = yield_by_flush(records, unit)
     by_factor = factor_effects(records, answers, level=level)
     lock = records.lock
     steps, losses = flow(records), loss_counts(records, unit, level=level)
@@ -117,7 +136,7 @@ def analyse(records: Records) -> Analysis:
         flush_rows=flush_rows(records),
         models=tuple(
             model
-            for model in (*(answer.model for answer in answers), by_factor.model)
+            for model in (*(answer.model for answer in answers), by_factor.model, by_flush)
             if model is not None
         ),
         changes=tuple(told for _, told in changes(lock, records.trial)) if lock else (),
@@ -127,6 +146,10 @@ def analyse(records: Records) -> Analysis:
         batches=batch_losses(records),
         naive=naive_counts(records, unit, findings),
         loss_pattern=loss_pattern(records, unit, level=level),
+        story=story,
+        worth=worth(records, findings, joint),
+        times=stage_times(records, unit, level=level),
+        also=also_measured(records, unit, level=level),
         factor_effects=by_factor.effects,
     )
 
@@ -135,6 +158,10 @@ def _answer(question: Question, records: Records, level: float) -> Comparison:
     unit = unit_story(records)
     if question.outcome == "contamination":
         return contamination_answer(records, unit, level=level)
+    if question.outcome == "flush drop":
+        return flush_answer(records, unit, level=level)
+    if question.outcome in STAGE_OF:
+        return timing_answer(records, unit, question.outcome, level=level)
     return yield_answer(records, unit, question.estimand, level=level)
 
 
@@ -157,7 +184,13 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
         again = p_rerandomised(records, answer.sample, estimate) if answer.sample else None
         told.append(
             Finding(
-                id=f"{question.outcome}-{_SHORT[question.estimand]}-{estimate.treatment}",
+                id="-".join(
+                    (
+                        question.outcome.replace(" ", "-"),
+                        _SHORT[question.estimand],
+                        estimate.treatment,
+                    )
+                ),
                 estimate=estimate,
                 claim=claim,
                 planned=planned,
@@ -171,11 +204,22 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
         )
     if question.outcome == "contamination":
         return [_with_companions(one, records) for one in told]
-    if question.outcome != "yield" or answer.sample is None:
+    if question.outcome != "yield":
+        return [replace(one, checks=_checks(one, records)) for one in told]
+    if answer.sample is None:
         return told
     sample = answer.sample
     checks = yield_checks(told, sample, answer, trial)
     return [replace(one, checks=tried) for one, tried in zip(told, checks, strict=True)]
+
+
+def _checks(finding: Finding, records: Records) -> tuple[Check, ...]:
+    """Try a planned finding about flushes or days in other ways."""
+    if not finding.planned:
+        return ()
+    unit = unit_story(records)
+    tried = flush_checks if finding.estimate.outcome == "flush drop" else time_checks
+    return tried(finding, records, unit)
 
 
 def _with_companions(finding: Finding, records: Records) -> Finding:

@@ -9,14 +9,18 @@ from analyses.finding import Finding
 from reports.answer import how_made, key_answer
 from reports.blocks import Block, Bullets, Figure, Paragraph, Report, Section
 from reports.cautions import for_repeating, mould
+from reports.explored_together import explored_together
+from reports.flush_blocks import flush_blocks
 from reports.grammar import plural
 from reports.loss_story import batches_told, loss_story
 from reports.losses import loss_line, losses_total, lost_otherwise, unknown_totals
+from reports.money import best_lines, in_money, money_notes
 from reports.names import printable, shorten, treatment_names, unit_word
 from reports.outlook import in_efficiency, next_hundred
 from reports.overview import planned_findings
 from reports.plan_and_done import explored_remarks, how_done, planned_remarks
 from reports.statistician import statistician_blocks
+from reports.time_words import looks_said, times_table
 from reports.treatments_table import flushes_table, losses_table, means_tables
 from reports.trust import cannot_say, checks_table, trust_remarks
 from reports.words import evidence, headline
@@ -50,6 +54,8 @@ def write_report(analysis: Analysis, *, figures: bool = True) -> Report:
         _treatments(analysis, draw),
         _losses(analysis, draw),
         _flushes(analysis, draw),
+        _timing(analysis, draw),
+        _another_flush(analysis, draw),
         _trust(analysis),
         Section(
             id="not-said", heading="What it cannot say",
@@ -107,7 +113,7 @@ def _meaning(analysis: Analysis) -> Section:
     units = plural(unit_word(trial))
     return Section(
         id="meaning", heading=f"The next hundred {units}",
-        blocks=_paragraphs(told),
+        blocks=_paragraphs((*told, *in_money(analysis))),
     )  # fmt: skip
 
 
@@ -130,14 +136,14 @@ def _treatments(analysis: Analysis, draw: _Draw) -> Section:
     return Section(id="treatments", heading="Each treatment", blocks=tuple(blocks))
 
 
-def _explored(analysis: Analysis, outcome: str) -> list[Block]:
-    """Tell what was looked at afterwards in one outcome, apart from what the answer told."""
+def _explored(analysis: Analysis, *outcomes: str) -> list[Block]:
+    """Tell what was looked at afterwards in some outcomes, apart from what the answer told."""
     trial, names = analysis.records.trial, treatment_names(analysis.records.trial)
     told = {one.id for one in planned_findings(analysis.findings)}
     chosen = [
         one
         for one in analysis.findings
-        if one.estimate.outcome == outcome and one.id not in told and not one.planned
+        if one.estimate.outcome in outcomes and one.id not in told and not one.planned
     ]
     if not chosen:
         return []
@@ -183,13 +189,39 @@ def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
 
 def _flushes(analysis: Analysis, draw: _Draw) -> Section:
     from reports.figure_flushes import figure_flushes, first_flush
+    from reports.figure_shares import figure_shares
 
     table = flushes_table(analysis)
     if table is None or analysis.records.trial.flushes < 2:
         return Section(id="flushes", heading="Flushes", blocks=())
     drawn = draw(figure_flushes, analysis)
     opening: Sequence[Block] = drawn or (Paragraph(text=first_flush(analysis)),)
-    return Section(id="flushes", heading="Flushes", blocks=(*opening, table))
+    blocks: list[Block] = [*opening, table, *flush_blocks(analysis)]
+    blocks += draw(figure_shares, analysis)
+    blocks += _explored(analysis, "flush drop")
+    return Section(id="flushes", heading="Flushes", blocks=tuple(blocks))
+
+
+def _timing(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_times import figure_times
+
+    table = times_table(analysis)
+    blocks: list[Block] = [*draw(figure_times, analysis), *([table] if table else [])]
+    blocks += _explored(analysis, "days to colonise", "days to pins")
+    blocks += _paragraphs((looks_said(analysis),))
+    return Section(id="timing", heading="Timing", blocks=tuple(blocks))
+
+
+def _another_flush(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figure_value import figure_value
+
+    unit = unit_word(analysis.records.trial)
+    lines = best_lines(analysis)
+    blocks: list[Block] = []
+    if lines:
+        blocks = [*draw(figure_value, analysis), Bullets(items=lines)]
+        blocks += _paragraphs((money_notes(analysis),))
+    return Section(id="money", heading=f"Another flush or a new {unit}", blocks=tuple(blocks))
 
 
 def _trust(analysis: Analysis) -> Section:
@@ -203,7 +235,8 @@ def _trust(analysis: Analysis) -> Section:
 
 def _planned(analysis: Analysis) -> Section:
     blocks: list[Block] = [
-        Bullets(items=(*planned_remarks(analysis.records.trial), *explored_remarks(analysis)))
+        Bullets(items=(*planned_remarks(analysis.records.trial), *explored_remarks(analysis))),
+        *_paragraphs((explored_together(analysis),)),
     ]
     if analysis.changes:
         blocks += [
