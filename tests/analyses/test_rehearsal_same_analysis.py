@@ -1,0 +1,171 @@
+"""The analysis of many trials at once is the one of `questions.analyse`, trial by trial."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from analyses.finding import judge
+from analyses.questions import analyse
+from analyses.rehearsal import analyst_of
+from analyses.rehearsed_losses import ByCounts, ByShares
+from analyses.rehearsed_singly import Singly, planned_answer
+from analyses.rehearsed_truth import hoped
+from analyses.rehearsed_verdicts import VERDICTS, judge_many, margins
+from analyses.rehearsed_yields import ByModel
+from tests.trials.plans import plan
+from trials.assumptions import Assumptions
+from trials.designs import draw
+from trials.simulate import draw_trials, places
+from trials.simulated_records import to_records
+from trials.trial_file import check_trial
+
+CROP = Assumptions(missing=0.03, contaminated=0.15, flush_fails=0.1)
+RARE = Assumptions(contaminated=0.01, batch_correlation=0.3)
+LOSSES = 'outcome = "contamination"\nclaim = "{}"\nworthwhile = "10 in 100"'
+
+CASES = {
+    "blocks, four mixes": (plan(treatments=4, blocks=6, units=3, flushes=3), CROP, ByModel),
+    "blocks, two mixes": (
+        plan(blocks=5, units=2, aim='outcome = "yield"\nclaim = "no worse"\nworthwhile = "15 %"'),
+        CROP,
+        ByModel,
+    ),
+    "no blocks": (
+        plan(
+            treatments=3,
+            layout="completely random",
+            units=5,
+            aim='outcome = "yield"\nclaim = "same"\nworthwhile = "60 g"',
+        ),
+        CROP,
+        ByModel,
+    ),
+    "batches in blocks": (plan(treatments=3, blocks=4, units=1, batch=4), CROP, ByModel),
+    "batches": (plan(layout="completely random", units=4, batch=5, flushes=1), CROP, ByModel),
+    "losses": (
+        plan(layout="completely random", treatments=3, units=20, aim=LOSSES.format("no worse")),
+        CROP,
+        ByCounts,
+    ),
+    "losses, better": (
+        plan(layout="completely random", units=15, aim='outcome = "contamination"'),
+        CROP,
+        ByCounts,
+    ),
+    "losses in blocks": (
+        plan(treatments=3, blocks=4, units=5, aim=LOSSES.format("same")),
+        CROP,
+        ByCounts,
+    ),
+    "losses of batches": (
+        plan(
+            treatments=3,
+            layout="completely random",
+            units=5,
+            batch=8,
+            aim=LOSSES.format("no worse"),
+        ),
+        CROP,
+        ByShares,
+    ),
+    "rare losses of batches": (
+        plan(layout="completely random", units=5, batch=10, aim=LOSSES.format("no worse")),
+        RARE,
+        ByShares,
+    ),
+    "common losses of batches": (
+        plan(layout="completely random", units=4, batch=6, aim=LOSSES.format("same")),
+        Assumptions(contaminated=0.93),
+        ByShares,
+    ),
+    "flush drop": (
+        plan(blocks=4, units=2, flushes=3, aim='outcome = "flush drop"\nworthwhile = "10 in 100"'),
+        CROP,
+        Singly,
+    ),
+}
+
+
+def _both(trial, crop, count):
+    """Draw trials, analyse them at once, and give each one's records beside it."""
+    layout = draw(trial)
+    world = hoped(trial, crop)
+    analyst = analyst_of(trial, layout, world, crop)
+    drawn = draw_trials(
+        places(trial, layout), world.truth, crop, flushes=trial.flushes, trials=count,
+        generator=np.random.default_rng(7),
+    )  # fmt: skip
+    limits = analyst.finish(analyst.chunk(drawn))
+    records = [to_records(trial, layout, drawn, which) for which in range(count)]
+    return analyst, limits, records
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_estimates_intervals_and_verdicts_agree(name):
+    trial, crop, kind = CASES[name]
+    count = 8 if kind is Singly else 20
+    analyst, limits, records = _both(trial, crop, count)
+    assert isinstance(analyst, kind)
+    codes = judge_many(limits, trial.aim)
+    compared = 0
+    for which, one in enumerate(records):
+        answer = planned_answer(one)
+        worth = margins(trial.aim.worthwhile, limits.control)[which]
+        for place, estimate in enumerate(answer.estimates):
+            judged = judge(
+                estimate, claim=trial.aim.claim,
+                worthwhile=None if math.isnan(worth) else float(worth),
+            )  # fmt: skip
+            assert VERDICTS[codes[place, which]] == judged.verdict
+            if estimate.withheld:
+                assert math.isnan(limits.low[place, which])
+                continue
+            told = [part[place, which] for part in (limits.value, limits.low, limits.high)]
+            width = estimate.high - estimate.low
+            assert told == pytest.approx(
+                [estimate.value, estimate.low, estimate.high], abs=1e-6 * width
+            )
+            compared += 1
+    assert compared > count / 2
+
+
+@pytest.mark.parametrize("name", ["blocks, two mixes", "losses of batches"])
+def test_the_findings_of_the_whole_analysis_agree(name):
+    trial, crop, _ = CASES[name]
+    _, limits, records = _both(trial, crop, 3)
+    codes = judge_many(limits, trial.aim)
+    for which, one in enumerate(records):
+        aim = [
+            finding
+            for finding in analyse(one).findings
+            if finding.estimate.outcome == trial.aim.outcome
+        ][: len(trial.challengers)]
+        assert [finding.verdict for finding in aim] == [VERDICTS[c] for c in codes[:, which]]
+        for place, finding in enumerate(aim):
+            assert finding.claim == trial.aim.claim
+            assert finding.worthwhile == pytest.approx(
+                margins(trial.aim.worthwhile, limits.control)[which], rel=1e-8
+            )
+            if not finding.estimate.withheld:
+                assert limits.low[place, which] == pytest.approx(finding.estimate.low, rel=1e-6)
+
+
+def test_rows_and_columns_are_analysed_one_by_one():
+    trial = check_trial(
+        'format = 1\n[trial]\ntitle = "A square"\nflushes = 1\n'
+        + "".join(
+            f'[[treatments]]\ncode = "{code}"\nname = "mix {code}"\n'
+            + ("control = true\n" if code == "A" else "")
+            for code in "ABCD"
+        )
+        + '[design]\nlayout = "latin square"\nrow = "shelf"\ncolumn = "day"\nseed = 1\n'
+        '[aim]\noutcome = "yield"\n'
+    )
+    analyst, limits, records = _both(trial, Assumptions(missing=0, contaminated=0), 3)
+    assert isinstance(analyst, Singly)
+    for which, one in enumerate(records):
+        answer = planned_answer(one)
+        assert limits.low[:, which].tolist() == [each.low for each in answer.estimates]
