@@ -11,7 +11,7 @@ from reports.blocks import Figure
 from reports.grammar import plural
 from reports.look import WIDTH, Frame, marker, paint, series, tint
 from reports.names import treatment_names, unit_word
-from reports.time_words import stage_said
+from reports.time_words import stage_said, stage_title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["figure_times"]
 
-_PANEL, _FOOT, _HEAD, _LEFT = 1.6, 0.48, 0.3, 0.58
+_PANEL, _FOOT, _HEAD, _LEFT = 1.45, 0.48, 0.52, 0.58
 
 
 def figure_times(analysis: Analysis) -> Figure | None:
@@ -44,7 +44,8 @@ def figure_times(analysis: Analysis) -> Figure | None:
     said = [stage_said(one, analysis) for one in told]
     key = 0.2 * len(names)
     frame = Frame(
-        name="times", title=said[0] or f"Days until the {units} came to each stage",
+        name="times",
+        title=stage_title(told[0], analysis) or f"Days until the {units} came to each stage",
         height=len(told) * (_PANEL + _HEAD) + _FOOT + key,
         alt=f"Share of the {units} that had come to each stage, by days since spawning. "
         + " ".join(said),

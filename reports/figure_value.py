@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["figure_value"]
 
-_PANEL, _HEAD, _FOOT, _LEFT = 1.7, 0.36, 0.5, 0.7
+_PANEL, _HEAD, _FOOT, _LEFT = 1.6, 0.56, 0.5, 0.7
 
 
 def figure_value(analysis: Analysis) -> Figure | None:
@@ -90,7 +90,7 @@ def _dress(axes: Axes, name: str, top: float) -> None:
     axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
     axes.set_axisbelow(True)
     axes.tick_params(axis="y", length=0)
-    axes.set_ylim(0, top)
+    axes.set_ylim(-0.04 * top, top)
     lines = wrapped(name, WIDTH - _LEFT - 0.2, 9.5, bold=True, most=1)
     axes.set_title("\n".join(lines), loc="left", size=9.5, weight="bold", pad=5)
 

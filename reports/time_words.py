@@ -11,7 +11,7 @@ from reports.grammar import capital, listed, plural
 from reports.names import treatment_names, unit_word
 from reports.numbers import number, round_span
 
-__all__ = ["looks_said", "stage_said", "times_table"]
+__all__ = ["looks_said", "stage_said", "stage_title", "times_table"]
 
 _STAGE = {
     "colonised": "white all through", "first pins": "showing pins",
@@ -63,6 +63,25 @@ def stage_said(times: StageTimes, analysis: Analysis) -> str:
     if not said:
         return ""
     return capital(f"half of the {units} were {_STAGE[times.stage]} after {listed(said)}.")
+
+
+def stage_title(times: StageTimes, analysis: Analysis) -> str:
+    """Say the middle days of a stage without their ranges, short enough for a title.
+
+    Parameters
+    ----------
+    times : StageTimes
+    analysis : Analysis
+    """
+    names, units = (
+        treatment_names(analysis.records.trial), plural(unit_word(analysis.records.trial))
+    )  # fmt: skip
+    said = [
+        f"{_middle(one).split(' (')[0]} with {names[one.treatment]}"
+        for one in times.curves
+        if _middle(one)
+    ]
+    return f"Half of the {units} were {_STAGE[times.stage]} after {listed(said)}." if said else ""
 
 
 def _middle(one: TimeCurve) -> str:

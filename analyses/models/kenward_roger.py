@@ -7,6 +7,7 @@ at zero keep their place in the information.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,8 +114,12 @@ def _match_moments(q: int, a1: float, a2: float) -> tuple[float, float]:
     v0, v1, v2 = 1 + g / d * b, 1 - (q - g) / d * b, 1 - (q + 2 - g) / d * b
     v0 = 0.0 if abs(v0) < 1e-10 else v0
     shrink = 1 - a2 / q
+    if not v2 or (not v1 and abs(shrink) >= 1e-10):
+        return math.nan, 1.0  # no F has these moments: its p is not worked out
     ratio = 1.0 if abs(shrink) < 1e-10 and abs(v1) < 1e-10 else shrink / v1
     rho = ratio * ratio * v0 / v2 / q
+    if q * rho == 1:
+        return math.inf, 1.0
     den = 4 + (q + 2) / (q * rho - 1)
     # at 2 df the mean of F does not exist and there is nothing to match: leave F unscaled
     scale = 1.0 if abs(den - 2) < 1e-2 else den * shrink / (den - 2)

@@ -24,10 +24,18 @@ def run(args: argparse.Namespace) -> int:
 
     from pinset.drawing import draw_into
     from pinset.telling import tell
+    from trials.layout_notes import layout_notes
+    from trials.trial_file import read_trial
+    from trials.warning_signs import warning_signs
 
     folder = Path(args.folder)
     drawn = draw_into(folder, redraw=args.redraw, now=dt.datetime.now().astimezone())
     units = len(drawn.layout.slots)
+    trial = read_trial(folder)
+    notes, signs = layout_notes(trial, drawn.layout), warning_signs(trial, drawn.layout)
+    if not args.json:
+        for line in (*notes, *(f"{one.weight.capitalize()}: {one}" for one in signs)):
+            print(line)
     kept = f" The earlier layout is kept in {drawn.kept}." if drawn.kept else ""
     return tell(
         f"Drew {units} places by lot, seed {drawn.layout.seed}, and locked the plan.{kept}",
@@ -40,5 +48,7 @@ def run(args: argparse.Namespace) -> int:
             "fingerprint": drawn.lock.fingerprint,
             "files": [str(path) for path in drawn.files],
             "kept": str(drawn.kept) if drawn.kept else None,
+            "notes": list(notes),
+            "signs": [one.to_dict() for one in signs],
         },
     )

@@ -7,7 +7,11 @@ import dataclasses
 import numpy as np
 import pandas as pd
 
+from analyses.contamination import contamination_answer, contamination_companions
+from analyses.finding import Finding, judge
+from analyses.loss_estimate import asked
 from analyses.questions import analyse
+from analyses.unit import unit_story
 from tests.analyses.made import records_of
 
 NO_WORSE = 'outcome = "contamination"\nclaim = "no worse"\nworthwhile = "10 in 100"'
@@ -44,6 +48,20 @@ def the_finding(cells, **kind):
     """Give the one finding about contamination of a table of two treatments."""
     (found,) = loss_findings(lost_records(cells, **kind)).values()
     return found
+
+
+def the_losses_alone(cells, **kind):
+    """Give the same finding without the rest of the report: quick, and without re-randomisation."""
+    records = lost_records(cells, **kind)
+    unit, aim = unit_story(records), records.trial.aim
+    (estimate,) = contamination_answer(records, unit, level=aim.confidence).estimates
+    claim, margin = asked(records)
+    judged = judge(estimate, claim=claim, worthwhile=margin)
+    return Finding(
+        id="contamination", estimate=estimate, claim=claim, planned=True, explored_because="",
+        verdict=judged.verdict, reasons=judged.reasons, worthwhile=margin, p_rerandomised=None,
+        means=(), companions=contamination_companions(records, unit, estimate),
+    )  # fmt: skip
 
 
 def companion(finding, measure, words=""):

@@ -132,6 +132,13 @@ def test_estimates_intervals_and_verdicts_agree(name):
     assert compared > count / 2
 
 
+def test_rare_losses_of_batches_in_blocks_are_analysed():
+    trial = plan(treatments=3, blocks=3, units=1, batch=10, aim=LOSSES.format("no worse"))
+    _, _, records = _both(trial, RARE, 60)
+    for one in records:
+        planned_answer(one)
+
+
 @pytest.mark.parametrize("name", ["blocks, two mixes", "losses of batches"])
 def test_the_findings_of_the_whole_analysis_agree(name):
     trial, crop, _ = CASES[name]
