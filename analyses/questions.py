@@ -180,6 +180,9 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
         )
         margin = trial.aim.worthwhile if same_outcome else None
         worthwhile = _in_unit(margin, pair[0].value) if margin else None
+        if worthwhile is None and claim != "better" and not estimate.withheld:
+            why = "the control gave nothing, so a margin in per cent of it means nothing"
+            estimate = replace(estimate, withheld=why)
         judgement = judge(estimate, claim=claim, worthwhile=worthwhile)
         again = p_rerandomised(records, answer.sample, estimate) if answer.sample else None
         told.append(
@@ -235,6 +238,6 @@ def _in_unit(margin: Margin, control_mean: float) -> float | None:
     """Turn a margin into the unit of the estimate; per cent are of the control's mean."""
     if margin.unit == "%":
         worth = margin.value / 100 * control_mean
-        return worth if math.isfinite(worth) and worth > 0 else None
+        return worth if math.isfinite(worth) and worth > 1e-6 else None
     unit: WeightUnit | None = weight_unit(margin.unit)
     return margin.value if unit is None else grams(margin.value, unit)
