@@ -197,6 +197,8 @@ def _joint(
     joint = fit_joint(
         records, codes, model, level=level, residual=residual, draws=0 if why else draws
     )
+    if not np.isfinite(joint.parts.expected).all():
+        return None, "a flush that came nowhere has no weight to reckon with"
     if not why and joint.drawn is None:
         why = "the flushes picked are too few to simulate from"
     return joint, why

@@ -215,7 +215,7 @@ def _withheld(
     control, nan = records.trial.control.code, math.nan
     seen = frame[frame["seen"]]
     few = [one for one in (control, code) if (seen["treatment"] == one).sum() < 2]
-    reason = "the days do not settle what the spread is"
+    reason = "the looks are too far apart, or the days too much alike, to show how units differ"
     if few:
         name = records.trial.treatment(few[0]).name
         reason = f"with “{name}” fewer than two days were written down"

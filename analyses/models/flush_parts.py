@@ -25,6 +25,7 @@ Codes: TypeAlias = npt.NDArray[np.intp]
 
 _HALVINGS = 80
 _WIDEST = 40.0
+_LARGEST_LOG = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,8 +224,11 @@ def _amounts(watch: FlushWatch, model: PartsModel, treatments: int) -> tuple[Arr
     groups["bag"] = bag
     fit = fit_batch(watch.log_grams.reshape(bags * flushes, trials), design, rows, groups)
     many = treatments * total
-    log_mean = fit.estimates[:many].reshape(treatments, total, trials)
-    kept = np.exp(fit.estimates[many:]) if model.straight else np.full((treatments, trials), np.nan)
+    # A search that ended nowhere, or beyond anything that a logarithm of grams can be, is no fit.
+    sound = fit.converged & (np.abs(fit.estimates) < _LARGEST_LOG).all(axis=0)
+    estimates = np.where(sound, fit.estimates, np.nan)
+    log_mean = estimates[:many].reshape(treatments, total, trials)
+    kept = np.exp(estimates[many:]) if model.straight else np.full((treatments, trials), np.nan)
     variances = fit.variances
     if watch.block is None:
         variances = np.vstack([np.zeros((1, trials)), variances])
