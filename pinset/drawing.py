@@ -104,11 +104,15 @@ def printed_sheets(trial: Trial, layout: Layout) -> dict[str, str]:
     dict of str to str
         HTML.
     """
+    from reports.sheet_calendar import calendar_sheet
+    from reports.sheet_mixing import mixing_sheet
     from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
 
     sheets = {f"labels-{size}.html": labels(trial, layout, size=size) for size in LABEL_SIZES}
     sheets["record-sheet.html"] = record_sheet(trial, layout)
     sheets["shelf-map.html"] = shelf_map(trial, layout)
+    sheets["mixing-sheet.html"] = mixing_sheet(trial, layout)
+    sheets["calendar.html"] = calendar_sheet(trial)
     return sheets
 
 

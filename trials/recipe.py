@@ -1,10 +1,11 @@
-"""Recipes: what goes into one unit."""
+"""The tables ``[recipes.<name>]`` of a plan: what goes into one unit."""
 
 from __future__ import annotations
 
 from trials.measures import weight_unit
 from trials.plan_reader import PlanTable
 from trials.trial import Ingredient, Recipe
+from trials.volumes import millilitres
 
 __all__ = ["check_recipes"]
 
@@ -34,7 +35,7 @@ def _recipe(name: str, table: PlanTable) -> Recipe:
     recipe = Recipe(
         name=name,
         ingredients=tuple(one for one in ingredients if one is not None),
-        water=_ingredient(water, named=False) if water else None,
+        water=_ingredient(water, named=False, water=True) if water else None,
         spawn=_ingredient(spawn, named=False) if spawn else None,
         moisture_target=table.number("moisture_target", low=0.05, high=0.95),
     )
@@ -42,16 +43,21 @@ def _recipe(name: str, table: PlanTable) -> Recipe:
     return recipe
 
 
-def _ingredient(table: PlanTable, *, named: bool) -> Ingredient | None:
+def _ingredient(table: PlanTable, *, named: bool, water: bool = False) -> Ingredient | None:
     name = table.text("name", needed=named, example="wheat bran")
     amount = table.number("amount", low=1e-6, high=1e6, needed=True)
     unit = table.text("unit", needed=True, longest=30, example="g")
     measure = table.number("grams_per_measure", low=1e-6, high=1e6)
     moisture = table.number("moisture", low=0, high=0.99)
+    nitrogen = table.number("nitrogen", low=0, high=20)
+    price = table.number("price_per_kg", low=0, high=1e6)
+    supplement = table.yes_or_no("supplement")
     table.refuse_unknown()
     if amount is None or unit is None or (named and name is None):
         return None
     known = weight_unit(unit)
+    if water and known is None and measure is None:
+        measure = millilitres(1, unit)  # a millilitre of water weighs a gram
     if known is None and measure is None:
         table.wrong(
             "grams_per_measure",
@@ -65,4 +71,7 @@ def _ingredient(table: PlanTable, *, named: bool) -> Ingredient | None:
         unit=known or unit,
         grams_per_measure=None if known else measure,
         moisture=moisture,
+        nitrogen=nitrogen,
+        price_per_kg=price,
+        supplement=bool(supplement),
     )

@@ -41,6 +41,18 @@ name = "{challenger}"
 [design]
 {design}
 seed = {seed}             # any whole number; the same number draws the same layout again
+# Other layouts, and the lines that they need instead of those above:
+#   "latin square"       row = "shelf", column = "day": as many rows and columns as treatments
+#   "rows and columns"   row, rows = 6, column, units_per_treatment = 1 (in each row)
+#   "incomplete blocks"  block, blocks, places = 3 (or [4, 4, 3]): shelves that cannot hold them all
+#   "split plot"         block, blocks, units_per_treatment, batch_factor = "heat": what whole
+#                        batches get; every treatment then has factors, such as
+#                        factors = {{ heat = "short", mix = "bran" }}, one for each combination
+# Lines that may be added:
+#   places = 8               places on each shelf, to be warned when they are too few
+#   extra_control_units = 1  more of the control than of the others (in each block)
+#   batch_holds = 12         bags that you can mix and heat at once
+#   growers = ["Ana", "Bo"]  complete blocks or split plot: each grower has blocks of their own
 
 [aim]                     # what the trial is to show, decided before the first bag
 {aim}
@@ -53,6 +65,16 @@ confidence = 0.95         # how sure the ranges are: 0.95 is 19 times in 20
 # shelf_days_to_first = 30
 # shelf_days_per_flush = 10
 # currency = "EUR"
+
+# Optional: a recipe, for the mixing sheet. Write recipe = "mine" into the treatment that uses it.
+# [recipes.mine]
+# moisture_target = 0.62   # share of water in the finished mix; the water to add is worked out
+# ingredients = [          # for one bag, by weight, or by your own measure with its weight
+#   {{ name = "beech sawdust", amount = 700, unit = "g", moisture = 0.10 }},
+#   {{ name = "wheat bran", amount = 2, unit = "cup", grams_per_measure = 48, moisture = 0.12,
+#     supplement = true, nitrogen = 2.5, price_per_kg = 0.6 }},   # nitrogen: % of dry matter
+# ]
+# spawn = {{ name = "grain spawn", amount = 110, unit = "g" }}
 """
 
 _BLOCKS = """\

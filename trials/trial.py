@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from trials.measures import WeightUnit
+from trials.measures import WeightUnit, grams, weight_unit
 
 __all__ = [
     "CLAIMS",
@@ -238,6 +238,12 @@ class Ingredient:
         Weight of one measure in grams; None when `unit` is a weight.
     moisture : float or None
         Share of water in the ingredient as used, 0 to 1.
+    nitrogen : float or None
+        Per cent of its dry matter, where the grower knows it.
+    price_per_kg : float or None
+        As used, in the currency of the costs.
+    supplement : bool
+        Whether it is there to feed, as bran and hulls are.
     """
 
     name: str
@@ -245,6 +251,19 @@ class Ingredient:
     unit: str
     grams_per_measure: float | None = None
     moisture: float | None = None
+    nitrogen: float | None = None
+    price_per_kg: float | None = None
+    supplement: bool = False
+
+    @property
+    def grams(self) -> float:
+        """What it weighs as used."""
+        if self.grams_per_measure is not None:
+            return self.amount * self.grams_per_measure
+        unit = weight_unit(self.unit)
+        if unit is None:
+            raise ValueError(f"the weight of one {self.unit} is not given")
+        return grams(self.amount, unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from trials.designs.efficiency import efficiency, incidence
 from trials.freedom import Stratum, strata
 from trials.layout import Layout
 from trials.reach import margin_sign
+from trials.recipe_differences import recipe_differences
 from trials.trial import Trial
 
 __all__ = ["FEWEST_DF", "FEWEST_REPLICATES", "ROUGH_DF", "SIGNS", "Sign", "warning_signs"]
@@ -179,6 +180,16 @@ def _one_mixing(trial: Trial, layout: Layout) -> list[Sign]:
     ]
 
 
+def _recipes_differ(trial: Trial, layout: Layout) -> list[Sign]:
+    """Find what a fair trial would have kept alike."""
+    del layout
+    mend = "Make them alike, or say that the mix as a whole is what is tested."
+    return [
+        Sign(name="recipes differ", what=f"Besides the thing tested, {told}", mend=mend)
+        for told in recipe_differences(trial)
+    ]
+
+
 def _apart(trial: Trial, layout: Layout) -> list[Sign]:
     """Two treatments that never stand among each other (Hurlbert 1984, Ecol. Monogr. 54, 187)."""
     if trial.design.layout != "completely random":
@@ -265,5 +276,5 @@ def _out_of_reach(trial: Trial, layout: Layout) -> list[Sign]:
 
 SIGNS: tuple[Callable[[Trial, Layout], list[Sign]], ...] = (
     _one_batch, _few_df, _few_replicates, _heat_by_bag, _apart, _out_of_reach, _low_efficiency,
-    _one_mixing, _control_units, _growers, _not_blind,
+    _recipes_differ, _one_mixing, _control_units, _growers, _not_blind,
 )  # fmt: skip
