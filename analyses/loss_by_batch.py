@@ -27,8 +27,8 @@ __all__ = ["FEW_BATCHES", "batch_companions", "batch_shares", "by_batch"]
 FEW_BATCHES = 5
 """Fewer batches with a loss than this cannot show how batches spread.
 
-With four or fewer no dealing out of the batches is rare enough to tell two treatments apart at 5 %,
-and a t of the shares would claim "no worse" up to six times too often (tests/calibration).
+With four or fewer, a t of the shares would claim "no worse" up to six times too often
+(tests/calibration/RESULTS.md). A difference that it shows stands; how far it reaches is widened.
 """
 
 
@@ -122,14 +122,20 @@ def _by_t(one: Estimate, sides: list[np.ndarray], family: int, level: float) -> 
         )
         method += ", the range widened to one that holds with few batches hit"
         limits = (
-            min(one.low, wide[0]), max(one.high, wide[1]),
-            min(one.low_alone, alone[0]), max(one.high_alone, alone[1]),
-        )  # fmt: skip
+            *_widened((one.low, one.high), wide),
+            *_widened((one.low_alone, one.high_alone), alone),
+        )
     low, high, low_alone, high_alone = (min(max(limit, -100.0), 100.0) for limit in limits)
     return replace(
         one, low=low, high=high, low_alone=low_alone, high_alone=high_alone, percent=None,
         method=method,
     )  # fmt: skip
+
+
+def _widened(limits: tuple[float, float], wide: tuple[float, float]) -> tuple[float, float]:
+    """Widen limits, but for the one that keeps them clear of no difference."""
+    low, high = limits
+    return (low if low > 0 else min(low, wide[0])), (high if high < 0 else max(high, wide[1]))
 
 
 def _few_hit(sides: list[np.ndarray]) -> tuple[bool, tuple[int, int]] | None:

@@ -205,7 +205,9 @@ class ByShares:
             least, most = _hit_limits(pair, sizes, shared)
             if which:
                 least, most = -most, -least
-            low[at], high[at] = min(low[at], 100 * least), max(high[at], 100 * most)
+            # A difference that the t shows stands; how far it reaches is widened.
+            low[at] = low[at] if low[at] > 0 else min(low[at], 100 * least)
+            high[at] = high[at] if high[at] < 0 else max(high[at], 100 * most)
         low[known], high[known] = np.maximum(low[known], -100), np.minimum(high[known], 100)
         flat = ~known & _all_or_none(mine) & _all_or_none(control)
         for at in np.flatnonzero(flat) if min(sizes) > 1 else ():

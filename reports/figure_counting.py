@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 from analyses.analysis import Analysis
 from reports.blocks import Figure
 from reports.counting import Counting, countings
-from reports.look import WIDTH, Frame, paint, tint
+from reports.look import Frame, paint, tint
 from reports.names import treatment_names
 from reports.ranges import bare_range
 from reports.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.speech import Scene, margin_text
-from reports.wrapping import wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -59,7 +58,8 @@ def figure_counting(analysis: Analysis) -> Figure | None:
         alt=f"Difference in losses from {control}, counted two ways. "
         + " ".join(f"{row.name}: {row.note}." for row in rows),
         caption="The solid line is the range that fits when each batch counts once. The dashed "
-        "line takes each one for a try of its own, which it was not; do not use it."
+        "line takes each one for a try of its own, which it was not; do not use it. The upright "
+        f"line is {control}."
         + (f" The shaded part: what you allowed, {margin[1]}." if margin else ""),
     )  # fmt: skip
 
@@ -70,7 +70,7 @@ def figure_counting(analysis: Analysis) -> Figure | None:
         for bar, (middle, height) in zip(bars, lanes, strict=True):
             _draw(axes, bar, middle, height, margin, ends)
         rule_lanes(axes, lanes)
-        _label(axes, control, margin)
+        _label(axes, margin)
 
     return paint(frame, draw)
 
@@ -140,10 +140,9 @@ def _draw(
         )  # fmt: skip
 
 
-def _label(axes: Axes, control: str, margin: tuple[float, str] | None) -> None:
-    said = f"lost in a hundred, compared with {control}"
+def _label(axes: Axes, margin: tuple[float, str] | None) -> None:
     # The ends of the scale hold their own words, so that the middle has to be short.
-    axes.set_xlabel(wrapped(said, WIDTH - 1.5, 9, most=1)[0], size=9)
+    axes.set_xlabel("lost in a hundred, difference", size=9)
     axes.xaxis.set_major_formatter(_signed)
     for x, text, side in ((0.0, "← fewer", "left"), (1.0, "more →", "right")):
         axes.annotate(
