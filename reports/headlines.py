@@ -7,6 +7,7 @@ looked at afterwards never share them.
 from __future__ import annotations
 
 from analyses.finding import Finding
+from reports.grammar import capital
 from reports.speech import Scene, set_scene
 from trials.trial import Trial
 
@@ -30,9 +31,8 @@ def headline(finding: Finding, trial: Trial) -> str:
         return _withheld_headline(scene)
     if not finding.planned:
         return EXPLORED
-    if finding.claim == "better":
-        return _better(scene)
-    return _no_worse(scene) if finding.claim == "no worse" else _same(scene)
+    by_claim = {"better": _better, "no worse": _no_worse, "same": _same}
+    return capital(by_claim[finding.claim](scene))
 
 
 def _better(scene: Scene) -> str:

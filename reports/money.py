@@ -192,9 +192,9 @@ def value_title(analysis: Analysis) -> str:
     if len(counts) == 1:
         count = counts.pop()
         verb = "pays" if count == 1 else "pay"
-        return f"With each treatment, {_flushes(count)} {verb} best."
+        return f"Best guess: with each treatment, {_flushes(count)} {verb} best."
     said = listed(f"{_flushes(one.flushes)} with {names[one.treatment]}" for one in worth.best)
-    return f"What pays best: {said}."
+    return f"Best guess of what pays best: {said}."
 
 
 def money_notes(analysis: Analysis) -> str:

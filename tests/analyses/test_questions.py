@@ -207,3 +207,13 @@ def test_nothing_lost_and_some_unknown_deals_out_to_one() -> None:
         response = np.where(np.arange(16) == 3, np.nan, level)
         test = rerandomise(PAIR, response, treated="B", control="A", blocks=SHELF)
         assert test.p == 1.0
+
+
+@pytest.mark.parametrize("claim", ["no worse", "same"])
+def test_a_share_of_nothing_is_no_margin(claim: str) -> None:
+    grams = [0.0 if one == "A" else 5.0 + place % 3 for place, one in enumerate(PAIR)]
+    aim = f'outcome = "yield"\nclaim = "{claim}"\nworthwhile = "10 %"'
+    finding = only(analyse(records_of(PAIR, grams, block=SHELF, aim=aim)), "yield-started")
+    assert finding.verdict == "withheld"
+    assert finding.worthwhile is None
+    assert "the control gave nothing" in finding.estimate.withheld
