@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from analyses.rehearsal import Rehearsal
+from reports.blocks import Table
 from reports.numbers import number, step_for
+from trials.assumptions import Assumptions
 from trials.trial import Trial
 
-__all__ = ["rehearsal_lines"]
+__all__ = ["rehearsal_lines", "verdict_table"]
 
 
 def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
@@ -39,8 +41,38 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
         f"The range is {number(found.interval_width, step)} {found.unit} wide on average "
         f"(± {found.interval_width_error:.2g}), and holds the truth "
         f"{_share(found.coverage, found.coverage_error)}.",
-        "The crop is taken to vary as usual, not as yours does: "
-        f"{100 * found.assumptions.cv:g} % between bags alike.",
+        _crop(found.assumptions),
+    )
+
+
+def verdict_table(found: Rehearsal) -> Table:
+    """Give how often each verdict came, where the treatments differ and where the claim fails.
+
+    Parameters
+    ----------
+    found : Rehearsal
+    """
+    return Table(
+        caption="Verdicts in a hundred comparisons.",
+        columns=("verdict", "as hoped", "±", "claim not true"),
+        rows=tuple(
+            (
+                word,
+                f"{100 * share:.1f}",
+                f"{100 * found.verdicts_error[word]:.1f}",
+                f"{100 * found.verdicts_nothing[word]:.1f}",
+            )
+            for word, share in found.verdicts.items()
+        ),
+        numeric=(False, True, True, True),
+    )
+
+
+def _crop(crop: Assumptions) -> str:
+    return (
+        f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % among "
+        f"units alike and {100 * crop.cv_block:g} % among blocks, and to lose "
+        f"{100 * crop.contaminated:g} in 100. Yours may not."
     )
 
 

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from trials.assumptions import Assumptions
+    from trials.trial import Margin, Trial
 
 __all__ = ["add_arguments", "run"]
 
@@ -12,19 +17,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", help="the trial folder")
     parser.add_argument("--trials", type=int, default=1000, help="how many times (default: 1000)")
     parser.add_argument("--seed", type=int, help="seed of the luck; otherwise the plan's own")
+    parser.add_argument("--mean", type=float, help="grams of a bag of the control")
+    parser.add_argument("--cv", type=float, help="per cent by which like bags vary")
+    parser.add_argument("--loss", type=float, help="bags of the control lost in a hundred")
+    parser.add_argument("--kept", type=float, help="per cent of a flush that the next one keeps")
+    parser.add_argument("--effect", help="how much better to make the others: “15 %%” or “40 g”")
 
 
 def run(args: argparse.Namespace) -> int:
     """Simulate, analyse and tell; nothing is written."""
     import json
     import math
+    import shutil
+    import textwrap
     from dataclasses import asdict
     from pathlib import Path
 
     from tqdm import tqdm
 
     from analyses.rehearsal import rehearse
-    from reports.rehearsal_words import rehearsal_lines
+    from reports.plain_text import table_lines
+    from reports.rehearsal_words import rehearsal_lines, verdict_table
     from trials.problems import Refused
     from trials.trial_file import read_trial
 
@@ -32,7 +45,10 @@ def run(args: argparse.Namespace) -> int:
         raise Refused("Rehearse at least 2 times, with a seed from 0.")
     trial = read_trial(Path(args.folder))
     with tqdm(total=args.trials, delay=1, leave=False, disable=args.json) as bar:
-        found = rehearse(trial, args.trials, args.seed, progress=bar.update)
+        found = rehearse(
+            trial, args.trials, args.seed, assumptions=_crop(args), effect=_effect(args, trial),
+            progress=bar.update,
+        )  # fmt: skip
     if args.json:
         numbers = {
             name: None if isinstance(one, float) and math.isnan(one) else one
@@ -40,6 +56,38 @@ def run(args: argparse.Namespace) -> int:
         }
         print(json.dumps({"ok": True, **numbers}, ensure_ascii=False, allow_nan=False))
         return 0
-    print("\n".join(rehearsal_lines(found, trial)))
+    width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
+    for line in rehearsal_lines(found, trial):
+        print(textwrap.fill(line, width, break_on_hyphens=False))
+    print("\n" + "\n".join(table_lines(verdict_table(found), width)) + "\n")
     print(f"Next: pinset layout {args.folder}")
     return 0
+
+
+def _crop(args: argparse.Namespace) -> Assumptions:
+    from trials.assumptions import Assumptions
+    from trials.problems import Refused
+
+    given = {"mean": args.mean}
+    for name, value in (("cv", args.cv), ("contaminated", args.loss), ("kept", args.kept)):
+        given[name] = None if value is None else value / 100
+    changed = {name: value for name, value in given.items() if value is not None}
+    if "cv" in changed:  # flushes cannot vary more than the totals that they make up
+        usual = Assumptions()
+        changed["cv_flush"] = min(usual.cv_flush, changed["cv"] * usual.cv_flush / usual.cv)
+    try:
+        return Assumptions(**changed)
+    except ValueError as error:
+        raise Refused(f"Such a crop cannot be simulated: {error}.") from error
+
+
+def _effect(args: argparse.Namespace, trial: Trial) -> Margin | None:
+    from trials.problems import Refused
+    from trials.trial_file import margin
+
+    if args.effect is None:
+        return None
+    found = margin(args.effect, trial.aim.outcome)
+    if found is None:
+        raise Refused(f"“{args.effect}” is no difference: write “15 %” or “40 g”.")
+    return found

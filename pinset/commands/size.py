@@ -1,0 +1,146 @@
+"""Say how large a trial must be, and what one of a given size can see."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pinset.sizing import SizeOptions
+    from trials.size_rows import Sizing
+
+__all__ = ["SIZE_FOLDER", "add_arguments", "run"]
+
+SIZE_FOLDER = "size"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the words of the command."""
+    parser.add_argument("folder", nargs="?", help="the trial folder, if there is a plan already")
+    parser.add_argument("--outcome", choices=("yield", "contamination"))
+    parser.add_argument("--claim", choices=("better", "no worse", "same"))
+    parser.add_argument(
+        "--worthwhile", "--margin", help="the smallest difference worth having: “15 %%” or “40 g”"
+    )
+    parser.add_argument("--treatments", type=int, help="how many, the control among them")
+    parser.add_argument("--blocks", type=int, help="shelves, days or rooms; 0 for none")
+    parser.add_argument(
+        "--units", type=int, help="bags of each treatment in each block, or in all without blocks"
+    )
+    parser.add_argument("--bags-per-batch", type=int, help="where whole batches are treated")
+    parser.add_argument("--mean", type=float, help="grams of a bag")
+    parser.add_argument("--cv", type=float, help="per cent by which like bags vary")
+    parser.add_argument("--sd", type=float, help="grams by which like bags vary")
+    parser.add_argument("--batch-cv", type=float, default=10, help="the same of batches (10)")
+    parser.add_argument("--loss", type=float, help="bags lost in a hundred")
+    parser.add_argument(
+        "--correlation", type=float, default=0.05, help="of losses in a batch (0.05)"
+    )
+    parser.add_argument("--power", type=float, default=80, help="times in a hundred (80)")
+    parser.add_argument("--confidence", type=float, help="per cent (95, or the plan's)")
+    parser.add_argument("--unit", default="bag", help="what one is called (bag)")
+    parser.add_argument("--past", help="folder of an earlier trial of yours")
+    parser.add_argument(
+        "--published", nargs="+", default=[], metavar="NAME=VALUE",
+        help="a column of a published table: mean=, and cv=, sd=, se= or lsd=; replicates=, "
+        "treatments=",
+    )  # fmt: skip
+
+
+def run(args: argparse.Namespace) -> int:
+    """Answer in words and a table; with a folder also as a picture in ``size``."""
+    import json
+    from pathlib import Path
+
+    from pinset.sizing import size_up
+    from trials.trial_file import read_trial
+
+    folder = Path(args.folder) if args.folder else None
+    trial = read_trial(folder) if folder else None
+    sizing = size_up(_options(args), trial)
+    files = _draw(sizing, folder) if folder else []
+    if args.json:
+        told = {"ok": True, "files": [str(path) for path in files], **_numbers(sizing)}
+        print(json.dumps(told, ensure_ascii=False, allow_nan=False))
+        return 0
+    _print(sizing)
+    for path in files:
+        print(f"Wrote {path}.")
+    print(f"Next: pinset rehearse {folder}" if folder else "Next: pinset new, to write a plan")
+    return 0
+
+
+def _options(args: argparse.Namespace) -> SizeOptions:
+    from pathlib import Path
+
+    from pinset.sizing import SizeOptions
+
+    def share(value: float | None) -> float | None:
+        return None if value is None else value / 100
+
+    return SizeOptions(
+        outcome=args.outcome, claim=args.claim, worthwhile=args.worthwhile,
+        treatments=args.treatments, blocks=args.blocks, units=args.units,
+        bags_per_batch=args.bags_per_batch, mean=args.mean, sd=args.sd, cv=share(args.cv),
+        batch_cv=args.batch_cv / 100, loss=share(args.loss), correlation=args.correlation,
+        power=args.power / 100, confidence=share(args.confidence), unit=args.unit,
+        published=tuple(args.published), past=Path(args.past) if args.past else None,
+    )  # fmt: skip
+
+
+def _draw(sizing: Sizing, folder: Path) -> list[Path]:
+    from reports.figure_sizes import figure_sizes
+    from trials.writing import write_whole
+
+    figure = figure_sizes(sizing)
+    if figure is None:
+        return []
+    contents: dict[str, str | bytes] = {"sizes.svg": figure.svg, "sizes.png": figure.png}
+    for name, content in contents.items():
+        write_whole(folder / SIZE_FOLDER / name, content)
+    return [folder / SIZE_FOLDER / name for name in contents]
+
+
+def _print(sizing: Sizing) -> None:
+    import shutil
+    import textwrap
+
+    from reports.plain_text import table_lines
+    from reports.size_words import size_lines, size_table
+
+    width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
+    for line in size_lines(sizing):
+        print(textwrap.fill(line, width, break_on_hyphens=False))
+    print("\n" + "\n".join(table_lines(size_table(sizing), width)) + "\n")
+
+
+def _numbers(sizing: Sizing) -> dict[str, object]:
+    import math
+
+    from reports.size_words import size_lines
+
+    def known(value: float | None) -> float | None:
+        return None if value is None or not math.isfinite(value) else value
+
+    return {
+        "sentence": size_lines(sizing)[0],
+        "main": sizing.main,
+        "mean": sizing.mean,
+        "rows": [
+            {
+                "name": row.name,
+                "cv": known(row.answer.question.cv),
+                "lost": row.answer.question.lost,
+                "bags": row.answer.bags,
+                "df": known(row.answer.df),
+                "difference": known(row.answer.reach),
+                "worthwhile": row.answer.question.worthwhile,
+                "power": row.answer.power_now,
+                "bags_needed": row.answer.bags_needed,
+                "interval_width": known(row.answer.width),
+            }
+            for row in sizing.rows
+        ],
+    }

@@ -1,0 +1,86 @@
+"""The command that says how large a trial must be."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from pinset.cli import main
+from pinset.planning_values import planning_cvs
+from tests.trials.folders import make_folder
+from tests.trials.plans import plan
+
+DEMO = Path(__file__).parents[2] / "data" / "demos" / "mixes"
+
+
+def _asked(capsys, *words):
+    assert main(["size", *words, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_the_published_rule_through_the_command(capsys):
+    # noncentral t: CV 20 %, difference 20 %, two recipes, 80 %: 18 blocks, so 36 bags
+    told = _asked(capsys, "--blocks", "6", "--cv", "20", "--worthwhile", "20 %")
+    assert told["rows"][0]["bags_needed"] == 36
+    assert "you need at least 36" in told["sentence"]
+    # Cohen (1988), table 2.4.1: 64 a group
+    told = _asked(capsys, "--units", "10", "--mean", "400", "--sd", "80", "--worthwhile", "40 g")
+    assert told["rows"][0]["bags_needed"] == 128
+
+
+def test_a_plan_is_answered_in_words_a_table_and_a_picture(tmp_path, capsys):
+    folder = tmp_path / "trial"
+    make_folder(folder, plan(blocks=3, units=4))
+    assert main(["size", str(folder)]) == 0
+    told = capsys.readouterr().out
+    assert "With 24 bags on 3 shelves" in told.replace("\n", " ")
+    assert "usual, 20 %" in told
+    assert (folder / "size" / "sizes.svg").read_text(encoding="utf-8").startswith("<svg")
+    assert (folder / "size" / "sizes.png").read_bytes()[:4] == b"\x89PNG"
+
+
+def test_nothing_known_gives_the_published_range(capsys):
+    assert [round(100 * cv) for _, cv in planning_cvs()] == [11, 20, 32]
+    rows = _asked(capsys, "--worthwhile", "15 %")["rows"]
+    assert [round(100 * row["cv"]) for row in rows] == [11, 20, 32]
+    reach = [row["difference"] for row in rows]
+    assert reach == sorted(reach)
+
+
+def test_past_records_narrow_the_range(capsys):
+    told = _asked(capsys, "--past", str(DEMO), "--worthwhile", "60 g", "--blocks", "8")
+    low, seen, high = (row["cv"] for row in told["rows"])
+    assert low < seen < high
+    assert told["main"] == 1
+    assert told["rows"][1]["worthwhile"] == pytest.approx(60 / told["mean"])
+
+
+def test_a_published_table_is_read_back(capsys):
+    words = ["--published", "mean=23.75", "cv=19.14", "lsd=9.08", "treatments=4", "--blocks", "6"]
+    assert _asked(capsys, *words)["rows"][0]["cv"] == pytest.approx(0.1914)
+    assert main(["size", *words]) == 0
+    assert "fits 3 replicates with blocks, 6 degrees of freedom" in capsys.readouterr().out.replace(
+        "\n", " "
+    )
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--sd", "40"],
+        ["--worthwhile", "40 g"],
+        ["--worthwhile", "much"],
+        ["--published", "cv=20"],
+        ["--published", "mean=much"],
+        ["--treatments", "1"],
+        ["--units", "0"],
+        ["--power", "100"],
+        ["--mean", "-3", "--sd", "2"],
+        ["--loss", "100"],
+    ],
+)
+def test_what_cannot_be_answered_is_refused(words, capsys):
+    assert main(["size", *words]) == 2
+    assert "Traceback" not in capsys.readouterr().err
