@@ -102,20 +102,25 @@ def test_axe_finds_no_serious_fault(browser, pages, name, scheme):
 
 
 def test_the_keyboard_reaches_answer_contents_and_details(browser, pages):
+    # The browser follows a key in its own time: each step waits until its outcome is seen.
     page = browser.new_page(viewport={"width": 820, "height": 800})
     page.goto(pages["two mixes"])
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.className") == "skip"
-    assert page.evaluate("document.activeElement.getBoundingClientRect().left") >= 0
+    page.wait_for_function("document.activeElement.className == 'skip'")
+    page.wait_for_function("document.activeElement.getBoundingClientRect().left >= 0")
     page.keyboard.press("Enter")
-    assert page.url.endswith("#answer")
+    page.wait_for_function("location.hash == '#answer'")
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.tagName") == "SUMMARY"
+    page.wait_for_function("document.activeElement.tagName == 'SUMMARY'")
     page.keyboard.press("Enter")
-    assert page.evaluate("document.querySelector('.contents details').open")
+    page.wait_for_function(
+        "document.querySelector('.contents details').open"
+        " && document.querySelector('.contents details a').getBoundingClientRect().height > 0"
+    )
     page.keyboard.press("Tab")
+    page.wait_for_function("document.activeElement.hash == '#picture'")
     page.keyboard.press("Enter")
-    assert page.url.endswith("#picture")
+    page.wait_for_function("location.hash == '#picture'")
     page.close()
 
 
