@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from analyses.finding import Finding, Mean
-from analyses.flush_story import FlushStory
-from analyses.stage_times import StageTimes
-from analyses.worth_story import Worth
+from analyses.flush.story import FlushStory
+from analyses.flush.worth_story import Worth
+from analyses.times.stage_times import StageTimes
 from trials.records import Records
 
 if TYPE_CHECKING:
     from analyses.also_measured import AlsoMeasured
-    from analyses.factorial import FactorEffect
-    from analyses.loss_pattern import LossPattern
+    from analyses.layouts.factorial import FactorEffect
+    from analyses.losses.pattern import LossPattern
 
 __all__ = [
     "Analysis",

@@ -12,8 +12,8 @@ import pandas as pd
 from analyses.analysis import ModelNumbers
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
-from analyses.models.fieller import fieller
-from analyses.models.fit import FitError
+from analyses.models.families.fieller import fieller
+from analyses.models.linear.fit import FitError
 from analyses.unequal_spread import welch_test
 from trials.trial import Outcome, Trial
 

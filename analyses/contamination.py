@@ -10,12 +10,12 @@ from analyses.companion import Companion
 from analyses.comparison import Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Mean
-from analyses.loss_by_bag import bag_companions, by_bag
-from analyses.loss_by_batch import batch_companions, by_batch
-from analyses.loss_by_stratum import by_stratum, stratum_companions
-from analyses.loss_counts import loss_counts
-from analyses.loss_estimate import HUNDRED
-from analyses.loss_table import known_fates, layers
+from analyses.losses.by_bag import bag_companions, by_bag
+from analyses.losses.by_batch import batch_companions, by_batch
+from analyses.losses.by_stratum import by_stratum, stratum_companions
+from analyses.losses.counts import loss_counts
+from analyses.losses.estimate import HUNDRED
+from analyses.losses.table import known_fates, layers
 from analyses.yields import STARTED
 from trials.records import Records
 

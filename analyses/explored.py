@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from analyses.finding import Finding
-from analyses.models.multiplicity import holm
+from analyses.models.families.multiplicity import holm
 
 __all__ = ["with_holm"]
 

@@ -1,7 +1,7 @@
 """How fast the flushes fall: the share kept from one flush to the next, compared.
 
 The share is exp(slope) of the logarithm of the weight on the number of the flush, among flushes
-that came. Whether they came is another question; `analyses.flush_outlook` joins the two.
+that came. Whether they came is another question; `analyses.flush.outlook` joins the two.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from analyses.analysis import ModelNumbers, UnitStory
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean, judge
-from analyses.flush_counts import came_rows
-from analyses.kept_fit import KeptFit, fit_kept, unit_slopes, unusable
+from analyses.flush.counts import came_rows
+from analyses.flush.kept_fit import KeptFit, fit_kept, unit_slopes, unusable
+from analyses.flush.yield_by_flush import model_numbers
 from analyses.models.contrasts import infer
-from analyses.models.fit import FitError
-from analyses.models.multiplicity import largest_t
-from analyses.models.student import t_quantile, t_two_sided
-from analyses.yield_by_flush import model_numbers
+from analyses.models.families.multiplicity import largest_t
+from analyses.models.linear.fit import FitError
+from analyses.models.linear.student import t_quantile, t_two_sided
 from trials.records import Records
 
 __all__ = ["FLUSH_UNIT", "KEPT", "flush_answer", "flush_checks", "usable_treatments"]

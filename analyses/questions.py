@@ -15,25 +15,25 @@ from analyses.cautions import cautions
 from analyses.comparison import Comparison
 from analyses.contamination import contamination_answer, contamination_companions
 from analyses.explored import with_holm
-from analyses.factorial import factor_effects
 from analyses.finding import Check, Finding, judge
 from analyses.flow import flow
-from analyses.flush_counts import came_rows
-from analyses.flush_table import flush_rows
-from analyses.flush_told import flush_story
+from analyses.flush.counts import came_rows
+from analyses.flush.table import flush_rows
+from analyses.flush.told import flush_story
+from analyses.flush.yield_by_flush import yield_by_flush
 from analyses.flushes import KEPT, flush_answer, flush_checks
-from analyses.loss_checks import loss_checks
-from analyses.loss_counts import loss_counts
-from analyses.loss_pattern import loss_pattern
-from analyses.loss_table import batch_losses
-from analyses.naive import naive_counts
+from analyses.layouts.factorial import factor_effects
+from analyses.layouts.rerandomised import p_rerandomised
+from analyses.losses.checks import loss_checks
+from analyses.losses.counts import loss_counts
+from analyses.losses.naive import naive_counts
+from analyses.losses.pattern import loss_pattern
+from analyses.losses.table import batch_losses
 from analyses.planned import why_explored
-from analyses.rerandomised import p_rerandomised
 from analyses.timing import STAGE_OF, WATCHED, stage_times, time_checks, timing_answer
 from analyses.trust import yield_checks
 from analyses.unit import unit_story
 from analyses.worth import worth
-from analyses.yield_by_flush import yield_by_flush
 from analyses.yields import FRUITED, STARTED, yield_answer
 from trials.lock import changes
 from trials.measures import WeightUnit, grams, weight_unit

@@ -16,12 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analyses.finding import BETTER_WHEN
-from analyses.rehearsed_fit import Limits
-from analyses.rehearsed_losses import by_counts, by_shares
-from analyses.rehearsed_singly import Singly
-from analyses.rehearsed_truth import Scenario, hoped, nothing
-from analyses.rehearsed_verdicts import VERDICTS, are_wrong, judge_many
-from analyses.rehearsed_yields import by_model
+from analyses.rehearsing.fit import Limits
+from analyses.rehearsing.losses import by_counts, by_shares
+from analyses.rehearsing.singly import Singly
+from analyses.rehearsing.truth import Scenario, hoped, nothing
+from analyses.rehearsing.verdicts import VERDICTS, are_wrong, judge_many
+from analyses.rehearsing.yields import by_model
 from analyses.unit import unit_story
 from analyses.yields import STARTED, yield_sample
 from trials.assumptions import Assumptions

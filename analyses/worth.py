@@ -17,10 +17,10 @@ import numpy.typing as npt
 
 from analyses.estimate import Span
 from analyses.finding import Finding
-from analyses.flush_outlook import JointFit
-from analyses.models.flush_parts import FlushParts
-from analyses.models.replacement import best_cycle, long_run, turning_price
-from analyses.worth_story import BestFlushes, FlushValue, MoneyDifference, Turning, Worth
+from analyses.flush.outlook import JointFit
+from analyses.flush.worth_story import BestFlushes, FlushValue, MoneyDifference, Turning, Worth
+from analyses.models.flush.flush_parts import FlushParts
+from analyses.models.flush.replacement import best_cycle, long_run, turning_price
 from analyses.yields import STARTED
 from trials.records import Records
 from trials.trial import Costs

@@ -12,7 +12,7 @@ from trials.layout import Layout
 from trials.layout_file import LAYOUT_FILE
 from trials.lock import LOCK_FILE, Lock, make_lock
 from trials.problems import Refused
-from trials.record_book import make_record_book
+from trials.reading.record_book import make_record_book
 from trials.records import BAGS_FILE, BOOK_FILE, HARVESTS_FILE
 from trials.trial import Trial
 from trials.trial_file import read_trial
@@ -104,9 +104,9 @@ def printed_sheets(trial: Trial, layout: Layout) -> dict[str, str]:
     dict of str to str
         HTML.
     """
-    from reports.sheet_calendar import calendar_sheet
-    from reports.sheet_mixing import mixing_sheet
     from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
+    from reports.sheets.calendar_sheet import calendar_sheet
+    from reports.sheets.mixing_sheet import mixing_sheet
 
     sheets = {f"labels-{size}.html": labels(trial, layout, size=size) for size in LABEL_SIZES}
     sheets["record-sheet.html"] = record_sheet(trial, layout)

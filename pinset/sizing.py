@@ -9,9 +9,9 @@ from pathlib import Path
 from pinset.planning_values import planning_cvs
 from trials.measures import grams, weight_unit
 from trials.problems import Refused
-from trials.size_question import SizeQuestion, answer_size
-from trials.size_rounds import Rounds, rounds_of, simple_rounds
-from trials.size_rows import SizeRow, Sizing
+from trials.sizing.size_question import SizeQuestion, answer_size
+from trials.sizing.size_rounds import Rounds, rounds_of, simple_rounds
+from trials.sizing.size_rows import SizeRow, Sizing
 from trials.trial import Claim, Margin, Trial
 
 __all__ = ["Known", "SizeOptions", "size_up"]
@@ -204,7 +204,7 @@ def _known(options: SizeOptions) -> Known:
 
 
 def _from_past(folder: Path) -> Known:
-    from analyses.past_spread import past_spread
+    from analyses.rehearsing.past_spread import past_spread
     from trials.records import read
 
     found = past_spread(read(folder))
@@ -232,7 +232,7 @@ def _from_past(folder: Path) -> Known:
 
 
 def _from_published(words: Sequence[str]) -> Known:
-    from trials.published_table import find_replicates, read_table
+    from trials.sizing.published_table import find_replicates, read_table
 
     given = {}
     for word in words:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from reports.blocks import Block, Bullets, Caution, Details, Figure, Paragraph, Report, Table
+from reports.parts.blocks import Block, Bullets, Caution, Details, Figure, Paragraph, Report, Table
 
 __all__ = ["to_markdown"]
 

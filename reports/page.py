@@ -11,12 +11,12 @@ import hashlib
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from reports.blocks import Block, Figure, Report
-from reports.grammar import tied
-from reports.look import TINTS
+from reports.figures.look import TINTS
+from reports.figures.vector import inside_page
 from reports.markdown import to_markdown
+from reports.parts.blocks import Block, Figure, Report
 from reports.plain_text import to_text
-from reports.vector import inside_page
+from reports.wording.grammar import tied
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -6,7 +6,7 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 
-from reports.blocks import (
+from reports.parts.blocks import (
     Block,
     Bullets,
     Caution,

@@ -6,23 +6,23 @@ from collections.abc import Callable, Iterable, Sequence
 
 from analyses.analysis import Analysis
 from analyses.finding import Finding
-from reports.answer import how_made, key_answer
-from reports.blocks import Block, Bullets, Figure, Paragraph, Report, Section
-from reports.cautions import for_repeating, mould
-from reports.explored_together import explored_together
-from reports.flush_blocks import flush_blocks
-from reports.grammar import plural
-from reports.loss_story import batches_told, loss_story
-from reports.losses import loss_line, losses_total, lost_otherwise, unknown_totals
-from reports.money import best_lines, in_money, money_notes
-from reports.names import printable, shorten, treatment_names, unit_word
-from reports.outlook import in_efficiency, next_hundred
-from reports.overview import planned_findings
-from reports.plan_and_done import explored_remarks, how_done, planned_remarks
-from reports.statistician import statistician_blocks
-from reports.time_words import looks_said, times_table
-from reports.treatments_table import flushes_table, losses_table, means_tables
-from reports.trust import cannot_say, checks_table, trust_remarks
+from reports.parts.answer import how_made, key_answer
+from reports.parts.blocks import Block, Bullets, Figure, Paragraph, Report, Section
+from reports.parts.cautions import for_repeating, mould
+from reports.parts.flush_blocks import flush_blocks
+from reports.parts.loss_story import batches_told, loss_story
+from reports.parts.plan_and_done import explored_remarks, how_done, planned_remarks
+from reports.parts.statistician import statistician_blocks
+from reports.parts.treatments_table import flushes_table, losses_table, means_tables
+from reports.parts.trust import cannot_say, checks_table, trust_remarks
+from reports.wording.explored_together import explored_together
+from reports.wording.grammar import plural
+from reports.wording.losses import loss_line, losses_total, lost_otherwise, unknown_totals
+from reports.wording.money import best_lines, in_money, money_notes
+from reports.wording.names import printable, shorten, treatment_names, unit_word
+from reports.wording.outlook import in_efficiency, next_hundred
+from reports.wording.overview import planned_findings
+from reports.wording.time_words import looks_said, times_table
 from reports.words import evidence, headline
 
 __all__ = ["INVENTED", "Report", "write_report"]
@@ -94,10 +94,10 @@ _Draw = Callable[[Callable[[Analysis], Figure | None], Analysis], list[Figure]]
 
 
 def _picture(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_bags import figure_bags
-    from reports.figure_batches import figure_batches
-    from reports.figure_difference import figure_difference
-    from reports.figure_losses import figure_losses
+    from reports.figures.bags import figure_bags
+    from reports.figures.batches import figure_batches
+    from reports.figures.difference import figure_difference
+    from reports.figures.losses import figure_losses
 
     first = figure_bags
     if analysis.records.trial.aim.outcome == "contamination":
@@ -118,7 +118,7 @@ def _meaning(analysis: Analysis) -> Section:
 
 
 def _treatments(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_bags import figure_bags
+    from reports.figures.bags import figure_bags
 
     trial, unit = analysis.records.trial, unit_word(analysis.records.trial)
     blocks: list[Block] = [
@@ -161,8 +161,8 @@ def _both(finding: Finding, analysis: Analysis) -> str:
 
 
 def _losses(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_flow import figure_flow
-    from reports.figure_losses import figure_losses
+    from reports.figures.flow import figure_flow
+    from reports.figures.losses import figure_losses
 
     blocks: list[Block] = [*_losses_said(analysis), *draw(figure_flow, analysis)]
     if analysis.records.trial.aim.outcome != "contamination":
@@ -188,8 +188,8 @@ def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
 
 
 def _flushes(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_flushes import figure_flushes, first_flush
-    from reports.figure_shares import figure_shares
+    from reports.figures.flushes import figure_flushes, first_flush
+    from reports.figures.shares import figure_shares
 
     table = flushes_table(analysis)
     if table is None or analysis.records.trial.flushes < 2:
@@ -203,7 +203,7 @@ def _flushes(analysis: Analysis, draw: _Draw) -> Section:
 
 
 def _timing(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_times import figure_times
+    from reports.figures.times import figure_times
 
     table = times_table(analysis)
     blocks: list[Block] = [*draw(figure_times, analysis), *([table] if table else [])]
@@ -213,7 +213,7 @@ def _timing(analysis: Analysis, draw: _Draw) -> Section:
 
 
 def _another_flush(analysis: Analysis, draw: _Draw) -> Section:
-    from reports.figure_value import figure_value
+    from reports.figures.value import figure_value
 
     unit = unit_word(analysis.records.trial)
     lines = best_lines(analysis)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from analyses.analysis import Analysis
-from reports.answer import key_answer
-from reports.names import printable
+from reports.parts.answer import key_answer
+from reports.parts.treatments_table import losses_table, means_tables
 from reports.plain_text import key_lines, table_lines
 from reports.report import INVENTED
-from reports.treatments_table import losses_table, means_tables
+from reports.wording.names import printable
 
 __all__ = ["summary"]
 

@@ -1,6 +1,6 @@
 """The sentences that tell a finding, built by rule.
 
-The verdict is opened by `reports.headlines`, the numbers follow here, and `reports.next_step` ends.
+The verdict is opened by `wording.headlines`, the numbers follow here, `wording.next_step` ends.
 """
 
 from __future__ import annotations
@@ -8,13 +8,13 @@ from __future__ import annotations
 import math
 
 from analyses.finding import Finding
-from reports.grammar import counted, full_stop, odds, plural
-from reports.headlines import headline
-from reports.names import unit_word
-from reports.next_step import next_step
-from reports.numbers import percentage
-from reports.ranges import bare_range, fits
-from reports.speech import Scene, margin_text, set_scene
+from reports.wording.grammar import counted, full_stop, odds, plural
+from reports.wording.headlines import headline
+from reports.wording.names import unit_word
+from reports.wording.next_step import next_step
+from reports.wording.numbers import percentage
+from reports.wording.ranges import bare_range, fits
+from reports.wording.speech import Scene, margin_text, set_scene
 from trials.trial import Trial
 
 __all__ = ["basis", "evidence", "headline", "margin", "sentence"]

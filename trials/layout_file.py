@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from trials.bag_codes import is_sound
-from trials.cells import Cell, read_count
 from trials.designs import randomisation
 from trials.layout import LAYOUT_COLUMNS, TABLE_COLUMNS, Layout, Slot
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems, nearest, one_of
-from trials.tables import RawTable, read_csv
+from trials.reading.cells import Cell, read_count
+from trials.reading.tables import RawTable, read_csv
 from trials.trial import Trial
 
 __all__ = ["LAYOUT_FILE", "read_layout"]

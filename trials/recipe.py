@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from trials.measures import weight_unit
 from trials.plan_reader import PlanTable
+from trials.recipes.volumes import millilitres
 from trials.trial import Ingredient, Recipe
-from trials.volumes import millilitres
 
 __all__ = ["check_recipes"]
 

@@ -8,15 +8,15 @@ from typing import Literal, TypeAlias
 
 import pandas as pd
 
-from trials.bag_checks import check_bags
-from trials.bag_rows import BagRow, read_bag_rows
-from trials.flush_states import bag_frame, flush_frame, settle_fates
-from trials.harvest_rows import add_pickings
 from trials.layout import Layout
 from trials.layout_file import LAYOUT_FILE, read_layout
 from trials.lock import LOCK_FILE, Lock, read_lock
 from trials.problems import Problem, Problems
-from trials.tables import RawTable, read_csv, read_sheet
+from trials.reading.bag_checks import check_bags
+from trials.reading.bag_rows import BagRow, read_bag_rows
+from trials.reading.flush_states import bag_frame, flush_frame, settle_fates
+from trials.reading.harvest_rows import add_pickings
+from trials.reading.tables import RawTable, read_csv, read_sheet
 from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
 

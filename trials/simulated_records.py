@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from trials.bag_rows import BagRow
-from trials.flush_states import bag_frame, flush_frame, settle_fates
 from trials.layout import Layout
 from trials.lock import Lock
 from trials.problems import Problem
+from trials.reading.bag_rows import BagRow
+from trials.reading.flush_states import bag_frame, flush_frame, settle_fates
 from trials.records import Records
 from trials.simulate import Simulated
 from trials.trial import Trial

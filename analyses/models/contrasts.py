@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.models.basis import written
-from analyses.models.families import family_rows, interaction_rows
-from analyses.models.fit import Array, Fit, FitError, JointTest
-from analyses.models.multiplicity import holm, largest_t
-from analyses.models.student import t_quantile, t_two_sided
+from analyses.models.families.multiplicity import holm, largest_t
+from analyses.models.families.weights import family_rows, interaction_rows
+from analyses.models.linear.basis import written
+from analyses.models.linear.fit import Array, Fit, FitError, JointTest
+from analyses.models.linear.student import t_quantile, t_two_sided
 
 if TYPE_CHECKING:
     import pandas as pd

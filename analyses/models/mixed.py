@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.models import contrasts
-from analyses.models.basis import written
-from analyses.models.design import Design, Table, lay_out
-from analyses.models.fit import Array, FitError
-from analyses.models.inference import METHODS, Inference
-from analyses.models.predict import predict_levels
-from analyses.models.reduce import reduce_design, sum_up
-from analyses.models.reml import maximise
+from analyses.models.linear.basis import written
+from analyses.models.linear.design import Design, Table, lay_out
+from analyses.models.linear.fit import Array, FitError
+from analyses.models.linear.inference import METHODS, Inference
+from analyses.models.linear.predict import predict_levels
+from analyses.models.linear.reduce import reduce_design, sum_up
+from analyses.models.linear.reml import maximise
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,7 +75,7 @@ def fit_design(design: Design) -> MixedFit:
 
 
 class MixedFit(Inference):
-    """A fitted mixed model with its tables; keeps the contract of `analyses.models.fit.Fit`."""
+    """A fitted mixed model with its tables; keeps the contract of `linear.fit.Fit`."""
 
     @property
     def notes(self) -> tuple[str, ...]:

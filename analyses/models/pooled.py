@@ -9,8 +9,14 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import chdtrc, ndtr, ndtri, stdtr, stdtrit
 
-from analyses.models.heterogeneity import Spread, between_variance, q_profile, q_statistic, weighed
-from analyses.models.proportions import check_level
+from analyses.models.counts.one_share import check_level
+from analyses.models.trials_together.heterogeneity import (
+    Spread,
+    between_variance,
+    q_profile,
+    q_statistic,
+    weighed,
+)
 
 __all__ = ["Inference", "PartlyPooled", "PooledEffect", "chance_above", "partly_pooled", "pool"]
 

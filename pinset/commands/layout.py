@@ -24,9 +24,9 @@ def run(args: argparse.Namespace) -> int:
 
     from pinset.drawing import draw_into
     from pinset.telling import tell
-    from trials.layout_notes import layout_notes
+    from trials.signs.layout_notes import layout_notes
+    from trials.signs.warning_signs import warning_signs
     from trials.trial_file import read_trial
-    from trials.warning_signs import warning_signs
 
     folder = Path(args.folder)
     drawn = draw_into(folder, redraw=args.redraw, now=dt.datetime.now().astimezone())

@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
 
     from analyses.rehearsal import rehearse
     from reports.plain_text import table_lines
-    from reports.rehearsal_words import rehearsal_lines, verdict_table
+    from reports.wording.rehearsal_words import rehearsal_lines, verdict_table
     from trials.problems import Refused
     from trials.trial_file import read_trial
 

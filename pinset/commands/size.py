@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pinset.sizing import SizeOptions
-    from trials.size_rows import Sizing
+    from trials.sizing.size_rows import Sizing
 
 __all__ = ["SIZE_FOLDER", "add_arguments", "run"]
 
@@ -91,7 +91,7 @@ def _options(args: argparse.Namespace) -> SizeOptions:
 
 
 def _draw(sizing: Sizing, folder: Path) -> list[Path]:
-    from reports.figure_sizes import figure_sizes
+    from reports.figures.sizes import figure_sizes
     from trials.writing import write_whole
 
     figure = figure_sizes(sizing)
@@ -108,7 +108,7 @@ def _print(sizing: Sizing) -> None:
     import textwrap
 
     from reports.plain_text import table_lines
-    from reports.size_words import size_lines, size_table
+    from reports.wording.size_words import size_lines, size_table
 
     width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
     for line in size_lines(sizing):
@@ -119,7 +119,7 @@ def _print(sizing: Sizing) -> None:
 def _numbers(sizing: Sizing) -> dict[str, object]:
     import math
 
-    from reports.size_words import size_lines
+    from reports.wording.size_words import size_lines
 
     def known(value: float | None) -> float | None:
         return None if value is None or not math.isfinite(value) else value

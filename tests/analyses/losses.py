@@ -9,7 +9,7 @@ import pandas as pd
 
 from analyses.contamination import contamination_answer, contamination_companions
 from analyses.finding import Finding, judge
-from analyses.loss_estimate import asked
+from analyses.losses.estimate import asked
 from analyses.questions import analyse
 from analyses.unit import unit_story
 from tests.analyses.made import records_of

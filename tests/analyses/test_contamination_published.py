@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.stats import ttest_ind
 
-from analyses.loss_counts import loss_counts
+from analyses.losses.counts import loss_counts
 from analyses.unit import unit_story
 from tests.analyses.losses import (
     BETTER,

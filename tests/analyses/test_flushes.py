@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from analyses.flush_told import flush_story
-from analyses.models.replacement import geometric_total
+from analyses.flush.told import flush_story
+from analyses.models.flush.replacement import geometric_total
 from analyses.questions import analyse
 from analyses.unit import unit_story
 from reports.report import write_report

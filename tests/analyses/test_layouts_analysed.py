@@ -12,9 +12,9 @@ import pytest
 from scipy.stats import t as student
 
 from analyses.analysis import Analysis
-from analyses.models.rerandomise_designs import rerandomise_layouts
+from analyses.layouts.redeal import indicators, split_plot_redeal, table_redeal
+from analyses.models.layouts.rerandomise_designs import rerandomise_layouts
 from analyses.questions import analyse
-from analyses.redeal import indicators, split_plot_redeal, table_redeal
 from tests.analyses.made import records_of
 from trials.layout import Randomisation
 from trials.records import Records

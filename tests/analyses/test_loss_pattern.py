@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyses.loss_pattern import loss_pattern
-from analyses.models.survival import kaplan_meier
+from analyses.losses.pattern import loss_pattern
+from analyses.models.times.known_times import kaplan_meier
 from analyses.unit import unit_story
 from tests.analyses.losses import batches, dated, lost_records
 

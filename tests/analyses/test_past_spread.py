@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from analyses.past_spread import past_spread
+from analyses.rehearsing.past_spread import past_spread
 from tests.analyses.made import records_of
 from trials.problems import Refused
 

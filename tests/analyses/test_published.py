@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 
-from analyses.flush_table import shares_and_ratios
+from analyses.flush.table import shares_and_ratios
 from analyses.questions import analyse
 from tests.analyses.made import records_of
 from tests.reference.load import HERE, case, frame

@@ -201,7 +201,7 @@ def test_dates_of_the_lock_are_days() -> None:
 
 
 def test_nothing_lost_and_some_unknown_deals_out_to_one() -> None:
-    from analyses.models.rerandomise import rerandomise
+    from analyses.models.layouts.rerandomise import rerandomise
 
     for level in (0.0, 0.1, 1e9):
         response = np.where(np.arange(16) == 3, np.nan, level)

@@ -10,9 +10,9 @@ import pytest
 from analyses.rehearsal import rehearse
 from tests.trials.plans import plan
 from trials.assumptions import Assumptions
-from trials.mean_sizes import expected_width, power_better
 from trials.problems import Refused
 from trials.sizes import complete_blocks
+from trials.sizing.mean_sizes import expected_width, power_better
 from trials.trial import Margin
 
 STEADY = Assumptions(

@@ -10,11 +10,11 @@ import pytest
 from analyses.finding import judge
 from analyses.questions import analyse
 from analyses.rehearsal import analyst_of
-from analyses.rehearsed_losses import ByCounts, ByShares
-from analyses.rehearsed_singly import Singly, planned_answer
-from analyses.rehearsed_truth import hoped
-from analyses.rehearsed_verdicts import VERDICTS, judge_many, margins
-from analyses.rehearsed_yields import ByModel
+from analyses.rehearsing.losses import ByCounts, ByShares
+from analyses.rehearsing.singly import Singly, planned_answer
+from analyses.rehearsing.truth import hoped
+from analyses.rehearsing.verdicts import VERDICTS, judge_many, margins
+from analyses.rehearsing.yields import ByModel
 from tests.trials.plans import plan
 from trials.assumptions import Assumptions
 from trials.designs import draw

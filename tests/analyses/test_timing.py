@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyses.looks import look_gap, stage_looks
 from analyses.questions import analyse
-from analyses.time_model import compared_times, fit_times
+from analyses.times.looks import look_gap, stage_looks
+from analyses.times.time_model import compared_times, fit_times
 from tests.analyses.made import records_of
 from tests.reference.load import case, frame
 
@@ -89,7 +89,7 @@ def test_exact_days_give_the_t_of_their_logarithms() -> None:
         {"treatment": ["a"] * 10 + ["b"] * 10, "block": "", "left": exact, "right": exact,
          "seen": True}
     )  # fmt: skip
-    from analyses.time_model import day_difference
+    from analyses.times.time_model import day_difference
 
     found = day_difference(fit_times(looks, ["a", "b"]), "b", 0.95)
     a, b = log_days[:10], log_days[10:]

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analyses.models.replacement import best_cycle, long_run, turning_price
+from analyses.models.flush.replacement import best_cycle, long_run, turning_price
 from analyses.questions import analyse
 from analyses.worth import cycle
 from tests.analyses.made import records_of

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 import statsmodels.formula.api as smf
 
-from analyses.models.batched import fit_batch
+from analyses.models.batches.batched import fit_batch
 
 TRIALS, PEER_TRIALS = 1000, 10
 

@@ -11,9 +11,9 @@ import warnings
 import numpy as np
 from scipy.special import expit
 
-from analyses.models.firth import fit_firth, fit_firth_many
-from analyses.models.firth_profile import profile_interval
-from analyses.models.logistic import fit_random_intercept, fit_random_intercept_many
+from analyses.models.counts.firth import fit_firth, fit_firth_many
+from analyses.models.counts.firth_profile import profile_interval
+from analyses.models.counts.random_intercept import fit_random_intercept, fit_random_intercept_many
 
 TRIALS = 1000
 

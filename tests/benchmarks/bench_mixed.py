@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.models.contrasts import comparisons
-from analyses.models.design import lay_out
+from analyses.models.linear.design import lay_out
 from analyses.models.mixed import fit_design, fit_mixed
 from tests.reference.load import frame
 

@@ -17,7 +17,7 @@ import numpy as np
 import statsmodels.formula.api as smf
 
 from analyses.rehearsal import rehearse
-from analyses.rehearsed_truth import hoped
+from analyses.rehearsing.truth import hoped
 from tests.trials.plans import plan
 from trials.assumptions import Assumptions
 from trials.designs import draw

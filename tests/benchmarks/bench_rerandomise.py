@@ -16,8 +16,8 @@ import numpy as np
 import statsmodels.api as sm
 from scipy.stats import permutation_test
 
-from analyses.models.rerandomise import rerandomise
-from analyses.models.rerandomise_mixed import rerandomise_mixed
+from analyses.models.layouts.rerandomise import rerandomise
+from analyses.models.layouts.rerandomise_mixed import rerandomise_mixed
 
 DRAWS = 100_000
 

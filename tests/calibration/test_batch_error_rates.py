@@ -10,7 +10,7 @@ import pytest
 from scipy.special import stdtr
 from scipy.stats import chi2
 
-from analyses.models.logistic import fit_random_intercept_many
+from analyses.models.counts.random_intercept import fit_random_intercept_many
 
 TRIALS = 10_000
 BAGS = 12

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analyses.models.batched import fit_batch
-from analyses.models.rerandomise import rerandomise
+from analyses.models.batches.batched import fit_batch
+from analyses.models.layouts.rerandomise import rerandomise
 
 TRIALS = 20_000
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
-from analyses.models.batched import fit_batch
-from analyses.models.flush_draws import simulate_flushes
-from analyses.models.flush_parts import FlushWatch, PartsModel, fit_parts
+from analyses.models.batches.batched import fit_batch
+from analyses.models.flush.flush_draws import simulate_flushes
+from analyses.models.flush.flush_parts import FlushWatch, PartsModel, fit_parts
 
 TRIALS = 5_000
 KEPT = np.log([0.5, 0.62])

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.special import betaincinv, stdtr, stdtrit
 
-from analyses.loss_by_batch import FEW_BATCHES
-from analyses.models.two_proportions import score_limits
+from analyses.losses.by_batch import FEW_BATCHES
+from analyses.models.counts.two_proportions import score_limits
 from tests.analyses.losses import BETTER, NO_WORSE, batches, the_losses_alone
 
 TRIALS, WHOLE = 10_000, 40

@@ -9,12 +9,12 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from reports.figure_bags import figure_bags
-from reports.figure_difference import figure_difference
-from reports.figure_flow import figure_flow
-from reports.figure_flushes import figure_flushes
-from reports.figure_losses import figure_losses
-from reports.look import MARKERS, TINTS, marker, series
+from reports.figures.bags import figure_bags
+from reports.figures.difference import figure_difference
+from reports.figures.flow import figure_flow
+from reports.figures.flushes import figure_flushes
+from reports.figures.look import MARKERS, TINTS, marker, series
+from reports.figures.losses import figure_losses
 from tests.reports.by_hand import analyse
 from tests.reports.invented import (
     four_mixes,

@@ -6,13 +6,13 @@ import pytest
 
 from analyses.questions import analyse
 from pinset.demos import demo_folder
-from reports.companions import companion_details
-from reports.counting import counting_paragraph, countings
-from reports.figure_batches import figure_batches
-from reports.figure_counting import figure_counting
-from reports.figure_loss_time import figure_loss_time
-from reports.figure_two_ways import figure_two_ways
+from reports.figures.batches import figure_batches
+from reports.figures.counting import figure_counting
+from reports.figures.loss_time import figure_loss_time
+from reports.figures.two_ways import figure_two_ways
+from reports.parts.companions import companion_details
 from reports.report import write_report
+from reports.wording.counting import counting_paragraph, countings
 from tests.analyses.losses import NO_WORSE, batches, lost_records
 from trials.records import read
 

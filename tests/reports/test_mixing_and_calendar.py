@@ -6,8 +6,8 @@ import re
 
 import pytest
 
-from reports.sheet_calendar import calendar_sheet
-from reports.sheet_mixing import mixing_sheet
+from reports.sheets.calendar_sheet import calendar_sheet
+from reports.sheets.mixing_sheet import mixing_sheet
 from tests.trials.plans import OKARA, plan
 from tests.trials.test_recipes import MIXES
 from trials.designs import draw

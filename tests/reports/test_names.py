@@ -7,7 +7,7 @@ import unicodedata
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.names import printable, shorten, treatment_names
+from reports.wording.names import printable, shorten, treatment_names
 from tests.reports.invented import plan
 from trials.trial import Treatment
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from reports.next_step import next_step, plan_step, units_to_settle
+from reports.wording.next_step import next_step, plan_step, units_to_settle
 from tests.reports.invented import estimate, finding, plan
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.numbers import measure, number, percentage, round_span, step_for
+from reports.wording.numbers import measure, number, percentage, round_span, step_for
 
 
 @pytest.mark.parametrize(

@@ -10,15 +10,15 @@ import pytest
 from analyses.analysis import LossCount, NaiveCount
 from analyses.estimate import Span
 from analyses.finding import Check
-from reports.blocks import Bullets, Details, Figure, Paragraph, Table
-from reports.headlines import EXPLORED
-from reports.losses import loss_line, losses_total
-from reports.outlook import in_efficiency, next_hundred
-from reports.overview import overview
-from reports.plan_and_done import how_done
+from reports.parts.blocks import Bullets, Details, Figure, Paragraph, Table
+from reports.parts.plan_and_done import how_done
+from reports.parts.treatments_table import flushes_table, losses_table, means_tables
+from reports.parts.trust import cannot_say, checks_table, trust_remarks
 from reports.report import write_report
-from reports.treatments_table import flushes_table, losses_table, means_tables
-from reports.trust import cannot_say, checks_table, trust_remarks
+from reports.wording.headlines import EXPLORED
+from reports.wording.losses import loss_line, losses_total
+from reports.wording.outlook import in_efficiency, next_hundred
+from reports.wording.overview import overview
 from tests.reports.invented import (
     estimate,
     finding,

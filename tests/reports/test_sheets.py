@@ -10,7 +10,7 @@ from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
 from tests.reports.invented import four_mixes, renamed, two_mixes
 from tests.reports.page_reader import Page
 from tests.reports.test_figures import NASTY
-from trials.columns import bag_columns
+from trials.reading.columns import bag_columns
 
 SHEETS = {
     "labels": labels, "record sheet": record_sheet, "shelf map": shelf_map,

@@ -10,7 +10,7 @@ import pytest
 
 from analyses.estimate import Span
 from analyses.finding import Mean
-from reports.headlines import EXPLORED, headline
+from reports.wording.headlines import EXPLORED, headline
 from reports.words import evidence, sentence
 from tests.reports.invented import (
     estimate,

@@ -10,7 +10,7 @@ from pathlib import Path
 from trials.designs import draw
 from trials.layout import Layout, Slot
 from trials.lock import make_lock
-from trials.record_book import make_record_book
+from trials.reading.record_book import make_record_book
 from trials.trial import Trial
 from trials.trial_text import to_toml
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trials.cells import is_blank, read_count, read_date, read_fate, read_weight
+from trials.reading.cells import is_blank, read_count, read_date, read_fate, read_weight
 
 
 @pytest.mark.parametrize(

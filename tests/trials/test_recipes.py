@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 
 from tests.trials.plans import OKARA
 from trials.calendar import REST_HOURS, calendar
-from trials.mixing import SPARE, mix_lists
-from trials.mixture import mixture
-from trials.nitrogen import nitrogen_of, nitrogen_table
-from trials.recipe_differences import recipe_differences
+from trials.recipes.mixing import SPARE, mix_lists
+from trials.recipes.mixture import mixture
+from trials.recipes.nitrogen import nitrogen_of, nitrogen_table
+from trials.recipes.recipe_differences import recipe_differences
+from trials.recipes.volumes import celsius, millilitres
 from trials.trial import Ingredient, Recipe, Trial
 from trials.trial_file import check_trial
 from trials.trial_text import to_toml
-from trials.volumes import celsius, millilitres
 
 CUP = 236.5882365  # US customary cup in millilitres: NIST Handbook 44, appendix C
 

@@ -10,9 +10,9 @@ import pytest
 
 from tests.trials.folders import make_folder, write_bags
 from tests.trials.plans import plan
-from trials.harvest_rows import flush_numbers
 from trials.problems import Problems
-from trials.record_book import make_record_book
+from trials.reading.harvest_rows import flush_numbers
+from trials.reading.record_book import make_record_book
 from trials.records import read
 
 WIDE = ["code", "fate", "lost on", "flush 1 date", "flush 1 (g)", "flush 2 date", "flush 2 (g)"]

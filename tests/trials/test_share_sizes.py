@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from analyses.models.clusters import design_effect as effect_of_sizes
-from analyses.models.two_proportions import newcombe
-from analyses.models.two_proportions import restricted_shares as restricted_of_counts
+from analyses.models.counts.clusters import design_effect as effect_of_sizes
+from analyses.models.counts.two_proportions import newcombe
+from analyses.models.counts.two_proportions import restricted_shares as restricted_of_counts
 from tests.reference.load import case
-from trials.share_sizes import (
+from trials.sizes import batch_sd, exact_size, units_needed
+from trials.sizing.share_sizes import (
     design_effect,
     expected_share_width,
     power_batches_differ,
@@ -23,7 +24,6 @@ from trials.share_sizes import (
     power_shares_same,
     restricted_shares,
 )
-from trials.sizes import batch_sd, exact_size, units_needed
 
 SHARES = case("bank/o-pow-03-proportions")["results"]
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from tests.trials.plans import plan
-from trials.control_sizes import power_against_control
 from trials.designs import draw
 from trials.problems import Refused
-from trials.published_table import find_replicates, read_table
-from trials.size_question import SizeQuestion, answer_size, power_of, reach_curve
-from trials.size_rounds import rounds_of, simple_rounds
 from trials.sizes import complete_blocks
+from trials.sizing.control_sizes import power_against_control
+from trials.sizing.published_table import find_replicates, read_table
+from trials.sizing.size_question import SizeQuestion, answer_size, power_of, reach_curve
+from trials.sizing.size_rounds import rounds_of, simple_rounds
 from trials.trial_file import check_trial
 
 
@@ -67,7 +67,7 @@ def test_three_ways_round(outcome, claim, bags):
 def test_designs_by_least_squares_are_the_textbook_ones():
     for trial in (plan(treatments=3, blocks=4, units=2), plan(layout="completely random", units=5)):
         simple = rounds_of(trial, draw(trial)).precision(rounds_of(trial, draw(trial)).planned)
-        from trials.size_rounds import _whole_layout
+        from trials.sizing.size_rounds import _whole_layout
 
         whole = _whole_layout(trial, draw(trial)).precision(1)
         assert whole.factor == pytest.approx(simple.factor)

@@ -9,15 +9,6 @@ import pytest
 from scipy.stats import t as student
 
 from tests.reference.load import case
-from trials.control_sizes import against_control_point, power_against_control
-from trials.mean_sizes import (
-    expected_width,
-    margin_of_error,
-    power_any_difference,
-    power_better,
-    power_no_worse,
-    power_same,
-)
 from trials.sizes import (
     Precision,
     complete_blocks,
@@ -28,6 +19,15 @@ from trials.sizes import (
     two_groups,
     units_needed,
     whole_plots,
+)
+from trials.sizing.control_sizes import against_control_point, power_against_control
+from trials.sizing.mean_sizes import (
+    expected_width,
+    margin_of_error,
+    power_any_difference,
+    power_better,
+    power_no_worse,
+    power_same,
 )
 
 T = case("bank/o-pow-01-ttests")["results"]

@@ -10,11 +10,11 @@ from pinset.cli import main
 from tests.trials.plans import plan
 from tests.trials.test_more_designs import SHELVES, SPLIT, SQUARE, TABLE, laid
 from trials.designs import draw
-from trials.freedom import strata
-from trials.mean_sizes import power_better
+from trials.signs.freedom import strata
+from trials.signs.warning_signs import warning_signs
 from trials.sizes import Precision
+from trials.sizing.mean_sizes import power_better
 from trials.trial import Trial
-from trials.warning_signs import warning_signs
 
 
 def names(trial: Trial) -> set[str]:

@@ -19,7 +19,7 @@ sys.path.insert(0, str(TOP))
 
 from trials.designs import draw  # noqa: E402
 from trials.lock import make_lock  # noqa: E402
-from trials.record_book import make_record_book  # noqa: E402
+from trials.reading.record_book import make_record_book  # noqa: E402
 from trials.trial_file import check_trial  # noqa: E402
 
 PLAN = """\

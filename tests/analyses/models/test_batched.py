@@ -9,10 +9,10 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models import batched
-from analyses.models.batched import fit_batch
+from analyses.models.batches import batched
+from analyses.models.batches.batched import fit_batch
+from analyses.models.batches.nested_design import arrange
 from analyses.models.mixed import fit_mixed
-from analyses.models.nested_design import arrange
 from tests.analyses.models.dense_mixed import dense_mixed
 
 

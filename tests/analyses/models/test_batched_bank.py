@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from formulaic import model_matrix
 
-from analyses.models.batched import fit_batch
+from analyses.models.batches.batched import fit_batch
 from tests.reference.load import case, frame
 
 # case: (data, response, fixed part, random terms outermost first, first level of a factor)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_ind
 
-from analyses.models.clusters import (
+from analyses.models.counts.clusters import (
     adjusted_test,
     anova_correlation,
     cluster_difference,

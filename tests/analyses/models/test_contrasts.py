@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from analyses.models.basis import Basis, Factor
 from analyses.models.contrasts import adjusted_means, comparisons, joint_tests, slopes
-from analyses.models.families import family_rows, interaction_rows
-from analyses.models.fit import FitError, JointTest
+from analyses.models.families.weights import family_rows, interaction_rows
+from analyses.models.linear.basis import Basis, Factor
+from analyses.models.linear.fit import FitError, JointTest
+from analyses.models.linear.student import f_tail
 from analyses.models.mixed import fit_mixed
-from analyses.models.student import f_tail
 from tests.reference.load import frame
 
 

@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import fisher_exact
 from scipy.stats.contingency import odds_ratio
 
-from analyses.models.exact_tables import conditional_odds, margins_of, odds_from_margins
+from analyses.models.counts.exact_tables import conditional_odds, margins_of, odds_from_margins
 from tests.reference.load import case
 
 BANK = case("bank/o-bin-05-fisher-2x2")["results"]["tables"]

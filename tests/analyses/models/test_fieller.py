@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from analyses.models.fieller import fieller
+from analyses.models.families.fieller import fieller
 from analyses.models.mixed import fit_mixed
 
 

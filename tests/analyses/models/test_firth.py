@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from analyses.models.firth import fit_firth, fit_firth_many
-from analyses.models.firth_profile import penalised_test, profile_interval
+from analyses.models.counts.firth import fit_firth, fit_firth_many
+from analyses.models.counts.firth_profile import penalised_test, profile_interval
 from tests.reference.load import case, frame, matrix
 
 

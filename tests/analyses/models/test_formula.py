@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 from formulaic import Formula, model_matrix
 
-from analyses.models.design import lay_out
-from analyses.models.fit import FitError
-from analyses.models.formula import read_fixed
+from analyses.models.linear.design import lay_out
+from analyses.models.linear.fit import FitError
+from analyses.models.linear.formula import read_fixed
 
 PLAIN = [
     "a",

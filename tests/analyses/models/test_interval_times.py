@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.accelerated import fit_accelerated
-from analyses.models.survival import kaplan_meier
-from analyses.models.time_ratios import likelihood_ratio, time_quantile, time_ratio
-from analyses.models.turnbull import check_looks, interval_rank_test, turnbull
+from analyses.models.times.accelerated import fit_accelerated
+from analyses.models.times.known_times import kaplan_meier
+from analyses.models.times.time_ratios import likelihood_ratio, time_quantile, time_ratio
+from analyses.models.times.turnbull import check_looks, interval_rank_test, turnbull
 from tests.reference.load import case, frame, matrix
 
 # Finkelstein & Wolfe (1985), Biometrics 41, 933-945, table 1: months to cosmetic deterioration,
@@ -218,7 +218,7 @@ def test_no_other_curve_is_more_likely(rows):
 
 @pytest.mark.parametrize("shape", ["weibull", "lognormal", "loglogistic"])
 def test_derivatives_by_finite_differences(shape):
-    from analyses.models.accelerated import _Curve
+    from analyses.models.times.accelerated import _Curve
 
     rng = np.random.default_rng(8)
     low = rng.integers(1, 20, 12).astype(float)

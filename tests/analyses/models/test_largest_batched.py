@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analyses.models.largest_batched import critical_limits
-from analyses.models.multiplicity import largest_t
+from analyses.models.families.largest_batched import critical_limits
+from analyses.models.families.multiplicity import largest_t
 
 
 def _families(trials):

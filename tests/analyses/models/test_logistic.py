@@ -10,18 +10,18 @@ from scipy.integrate import quad
 from scipy.special import expit
 from scipy.stats import binom, norm
 
-from analyses.models.beta_binomial import fit_beta_binomial
-from analyses.models.logistic import (
-    between_within_df,
-    fit_random_intercept,
-    fit_random_intercept_many,
-)
-from analyses.models.odds import (
+from analyses.models.counts.beta_binomial import fit_beta_binomial
+from analyses.models.counts.odds import (
     compare_nested,
     latent_correlation,
     marginal_share,
     odds_contrast,
     share_correlation,
+)
+from analyses.models.counts.random_intercept import (
+    between_within_df,
+    fit_random_intercept,
+    fit_random_intercept_many,
 )
 from tests.reference.load import case, frame, matrix
 

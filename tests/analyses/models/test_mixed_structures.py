@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.design import lay_out
+from analyses.models.linear.design import lay_out
+from analyses.models.linear.reduce import _sum_general, reduce_design, sum_up
 from analyses.models.mixed import fit_design
-from analyses.models.reduce import _sum_general, reduce_design, sum_up
 
 
 def trial(seed=0, *, blocks=5, lost=0.15, bag=0.5, block=1.0):
@@ -136,7 +136,7 @@ def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
         step = rng.normal(0, 0.05, len(errors)) * errors
         theta = np.maximum(point.theta + step, 0)
         theta[-structure.residuals :] = np.maximum(theta[-structure.residuals :], 1e-3)
-        from analyses.models.reml import evaluate
+        from analyses.models.linear.reml import evaluate
 
         assert evaluate(structure, theta).criterion >= point.criterion - (1e-6 if blurred else 1e-9)
 
@@ -170,8 +170,8 @@ def test_predictions_solve_the_mixed_model_equations():
 def test_any_small_table_is_fitted_or_refused_in_words(seed):
     from scipy.optimize import minimize
 
-    from analyses.models.fit import FitError
-    from analyses.models.reml import evaluate
+    from analyses.models.linear.fit import FitError
+    from analyses.models.linear.reml import evaluate
 
     rng = np.random.default_rng(seed)
     data = trial(seed, blocks=int(rng.integers(2, 5)), lost=rng.choice([0.1, 0.5, 0.8]))

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.largest import pairs_correlation
-from analyses.models.multiplicity import holm, largest_t
-from analyses.models.student import t_two_sided
+from analyses.models.families.largest import pairs_correlation
+from analyses.models.families.multiplicity import holm, largest_t
+from analyses.models.linear.student import t_two_sided
 from tests.reference.load import case
 
 CRITICAL = case("bank/o-pow-04-dunnett-tukey-critical")["results"]
@@ -112,7 +112,7 @@ def test_directions_agree_with_quadrature():
 @pytest.mark.parametrize("rank", [2, 3, 5, 9])
 def test_error_bound_is_honest(rank):
     """Without its neighbour, a family of known answer is found within the stated error."""
-    from analyses.models.multiplicity import _FINE_LATTICE, LargestT, _over_directions
+    from analyses.models.families.multiplicity import _FINE_LATTICE, LargestT, _over_directions
 
     known = largest_t(equal(rank))
     blind = LargestT(size=rank, known=None, family=_over_directions(equal(rank), _FINE_LATTICE))

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from statsmodels.stats.meta_analysis import combine_effects
 
-from analyses.models.heterogeneity import between_variance, q_profile, q_statistic
 from analyses.models.pooled import chance_above, partly_pooled, pool
+from analyses.models.trials_together.heterogeneity import between_variance, q_profile, q_statistic
 from tests.reference.load import case, frame
 
 BCG = case("pool_bcg")

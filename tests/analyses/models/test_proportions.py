@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from analyses.models.proportions import (
+from analyses.models.counts.one_share import (
     check_counts,
     clopper_pearson,
     clopper_pearson_limits,

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.rerandomise import rerandomise, rerandomise_batches
+from analyses.models.layouts.rerandomise import rerandomise, rerandomise_batches
 from tests.reference.load import case, frame
 
 ALL = 10**14

@@ -8,14 +8,14 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from analyses.models.batched import fit_batch
-from analyses.models.rerandomise import rerandomise
-from analyses.models.rerandomise_designs import (
+from analyses.models.batches.batched import fit_batch
+from analyses.models.layouts.rerandomise import rerandomise
+from analyses.models.layouts.rerandomise_designs import (
     rerandomise_layouts,
     rerandomise_split_plot,
     rerandomise_square,
 )
-from analyses.models.rerandomise_mixed import rerandomise_mixed
+from analyses.models.layouts.rerandomise_mixed import rerandomise_mixed
 from tests.reference.load import case
 
 # ---------------------------------------------------------------------------------------------

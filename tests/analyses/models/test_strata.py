@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from statsmodels.stats.contingency_tables import StratifiedTable
 
-from analyses.models.exact_tables import conditional_odds
-from analyses.models.strata import (
+from analyses.models.counts.exact_tables import conditional_odds
+from analyses.models.counts.strata import (
     breslow_day,
     check_strata,
     cochran_mantel_haenszel,

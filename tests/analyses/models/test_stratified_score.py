@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyses.models.strata import check_strata, cochran_mantel_haenszel, pooled_difference
-from analyses.models.stratified_score import (
+from analyses.models.counts.strata import check_strata, cochran_mantel_haenszel, pooled_difference
+from analyses.models.counts.stratified_score import (
     is_sparse,
     stratified_limits,
     stratified_score,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from statsmodels.duration.survfunc import survdiff
 
-from analyses.models.survival import check_times, kaplan_meier, log_rank
+from analyses.models.times.known_times import check_times, kaplan_meier, log_rank
 from tests.reference.load import case, frame
 
 AML = frame("bank/aml")

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from analyses.models.margins import exact_margin_p, farrington_manning, two_one_sided
-from analyses.models.risk_ratio import koopman, miettinen_nurminen_ratio, ratio_limits
-from analyses.models.two_proportions import (
+from analyses.models.counts.margins import exact_margin_p, farrington_manning, two_one_sided
+from analyses.models.counts.risk_ratio import koopman, miettinen_nurminen_ratio, ratio_limits
+from analyses.models.counts.two_proportions import (
     mee,
     miettinen_nurminen,
     newcombe,

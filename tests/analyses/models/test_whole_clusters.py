@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analyses.models.proportions import clopper_pearson
-from analyses.models.whole_clusters import hit_cluster_limits, whole_cluster_limits
+from analyses.models.counts.one_share import clopper_pearson
+from analyses.models.counts.whole_clusters import hit_cluster_limits, whole_cluster_limits
 
 
 @pytest.mark.parametrize(("k", "upper"), [(10, 0.3085), (20, 0.1684), (30, 0.1157), (60, 0.0596)])

@@ -1,0 +1,156 @@
+"""Whether a verdict about losses survives when the counting is done another reasonable way."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analyses.analysis import UnitStory
+from analyses.contamination import contamination_answer
+from analyses.estimate import Estimate
+from analyses.finding import Check, Finding, judge
+from analyses.losses.table import arm_counts, batch_losses, layers
+from analyses.models.counts.clusters import cluster_difference
+from analyses.models.counts.two_proportions import newcombe
+from trials.records import Records
+
+__all__ = ["loss_checks"]
+
+APART, NOT_APART = "told apart", "not told apart"
+
+
+def loss_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[Check, ...]:
+    """Try a finding about contamination in other ways.
+
+    Parameters
+    ----------
+    finding : Finding
+    records : Records
+    unit : UnitStory
+
+    Returns
+    -------
+    tuple of Check
+        Without any one batch or block, with the units lost otherwise counted as contaminated,
+        by another interval, by dealing the labels out again; those that do not apply are left out.
+    """
+    if finding.estimate.withheld:
+        return ()
+    tried = (
+        _without_any(finding, records, unit),
+        _with_other_losses(finding, records, unit),
+        _welch(finding, records, unit),
+        _newcombe(finding, records, unit),
+        _by_rerandomisation(finding),
+    )
+    return tuple(check for check in tried if check is not None)
+
+
+def _check(finding: Finding, name: str, again: Estimate, where: str = "") -> Check:
+    judgement = judge(again, claim=finding.claim, worthwhile=finding.worthwhile)
+    numbers = again.withheld or f"{again.value:.4g} ({again.low:.4g} to {again.high:.4g})"
+    return Check(
+        name=name,
+        verdict=judgement.verdict,
+        agrees=judgement.verdict == finding.verdict,
+        detail=where + numbers,
+    )
+
+
+def _answer(finding: Finding, records: Records, unit: UnitStory, bags: pd.DataFrame) -> Estimate:
+    answer = contamination_answer(replace(records, bags=bags), unit, level=finding.estimate.level)
+    return next(one for one in answer.estimates if one.treatment == finding.estimate.treatment)
+
+
+def _without_any(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
+    """Leave out each batch, or each block, and tell the one that changes most."""
+    bags, pair = records.bags, [finding.estimate.treatment, finding.estimate.control]
+    kind, word = "batch", "batch"
+    if unit.counted != "batch":
+        layer = layers(records)
+        if layer is None:
+            return None
+        kind = "batch" if layer.kind == "batch" else "block"
+        word = "batch" if kind == "batch" else records.trial.design.block or "block"
+    mine = bags[bags["treatment"].isin(pair) & (bags[kind] != "")]
+    names = list(dict.fromkeys(mine[kind]))
+    if len(names) < 3:
+        return None
+    tries = [(name, _answer(finding, records, unit, bags[bags[kind] != name])) for name in names]
+    usable = [(name, one) for name, one in tries if not one.withheld]
+    turned = [
+        (name, one)
+        for name, one in usable
+        if judge(one, claim=finding.claim, worthwhile=finding.worthwhile).verdict != finding.verdict
+    ]
+    if not usable:
+        return None
+    value = finding.estimate.value
+    name, one = max(turned or usable, key=lambda pair: abs(pair[1].value - value))
+    return _check(finding, f"without any one {word}", one, f"most changed without {name}: ")
+
+
+def _with_other_losses(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
+    """Count what was lost otherwise as contaminated: the worst that it could hide."""
+    otherwise = records.bags["fate"] == "lost otherwise"
+    if not otherwise.any():
+        return None
+    bags = records.bags.assign(fate=records.bags["fate"].mask(otherwise, "contaminated"))
+    name = f"with the {records.trial.unit}s lost in another way counted too"
+    return _check(finding, name, _answer(finding, records, unit, bags))
+
+
+def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
+    """Let the batches of the two sides vary differently (Welch 1947, Biometrika 34, 28-35)."""
+    blocked = records.layout.randomisation.endswith("within blocks")
+    one = finding.estimate
+    if unit.counted != "batch" or blocked or len(records.trial.challengers) > 1:
+        return None
+    if one.df is None or "widened" in one.method:  # no t decided, so no other t can gainsay it
+        return None
+    rows = [
+        row
+        for code in (one.treatment, one.control)
+        for row in batch_losses(records)
+        if row.treatment == code
+    ]
+    second = np.array([row.treatment == one.control for row in rows])
+    shares = np.array([row.lost / row.made for row in rows])
+    if min(second.sum(), (~second).sum()) < 2 or np.ptp(shares) == 0:
+        return None
+    found = cluster_difference(
+        [row.lost for row in rows], [row.made for row in rows], second, one.level,
+        equal_variances=False,
+    )  # fmt: skip
+    if not math.isfinite(found.low):
+        return None
+    again = replace(one, low=100 * found.low, high=100 * found.high, df=found.df)
+    return _check(finding, "with unequal spread allowed", again, f"Welch, df {found.df:.3g}: ")
+
+
+def _newcombe(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
+    if unit.counted == "batch" or layers(records) is not None:
+        return None
+    counts, one = arm_counts(records), finding.estimate
+    mine, control = counts[one.treatment], counts[one.control]
+    shared = 1 - (1 - one.level) / len(records.trial.challengers)
+    found = newcombe(mine.lost, mine.made, control.lost, control.made, shared)
+    again = replace(one, low=100 * found.low, high=100 * found.high)
+    return _check(finding, "by another interval", again, "Newcombe: ")
+
+
+def _by_rerandomisation(finding: Finding) -> Check | None:
+    p, one = finding.p_rerandomised, finding.estimate
+    if p is None:
+        return None
+    apart = p < 1 - one.level
+    told = one.low_alone > 0 or one.high_alone < 0
+    return Check(
+        name="by dealing the labels out again",
+        verdict=APART if apart else NOT_APART,
+        agrees=apart == told,
+        detail=f"p {p:.3g} over the layouts that could have been drawn",
+    )

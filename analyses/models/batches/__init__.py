@@ -1,0 +1,1 @@
+"""Thousands of trials of one design, fitted at once."""

@@ -1,0 +1,1 @@
+"""Shares and odds: exact, score, penalised and clustered."""

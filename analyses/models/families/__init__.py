@@ -1,0 +1,1 @@
+"""Families of comparisons: their weights, several at once, ratios of means."""

@@ -1,0 +1,1 @@
+"""Flush by flush: what stands, what comes, how much; and when to start anew."""

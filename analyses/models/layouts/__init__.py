@@ -1,0 +1,1 @@
+"""What other layouts of the same trial would have shown: re-randomisation."""

@@ -1,0 +1,1 @@
+"""Small numerical tools that carry many problems at once."""

@@ -1,0 +1,1 @@
+"""Times to an event, known to the day or between two looks."""

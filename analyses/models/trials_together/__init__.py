@@ -1,0 +1,1 @@
+"""Effects of several trials: how much they differ."""

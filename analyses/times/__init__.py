@@ -1,0 +1,1 @@
+"""Stages seen at looks: between which two days each happened."""

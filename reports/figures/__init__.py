@@ -1,0 +1,1 @@
+"""One file a figure: what to show, then how it is drawn."""

@@ -1,0 +1,1 @@
+"""The parts of the page, as blocks that any format can print."""

@@ -1,0 +1,1 @@
+"""Findings in plain words: numbers, names, grammar and what each verdict may say."""

@@ -1,0 +1,141 @@
+"""Losses in words: how many of how many, on which side, and what could still be."""
+
+from __future__ import annotations
+
+import math
+
+from analyses.analysis import Analysis, LossCount
+from reports.wording.grammar import be, counted, listed, plural
+from reports.wording.names import treatment_names, unit_word
+
+__all__ = ["has_range", "loss_line", "losses_total", "lost_otherwise", "unknown_totals"]
+
+
+def loss_line(loss: LossCount, name: str, unit: str) -> str:
+    """Say what one treatment lost, with its range.
+
+    Parameters
+    ----------
+    loss : LossCount
+        Lost of made; limits that are not numbers are not told.
+    name, unit : str
+        Of the treatment, and the grower's word for a bag.
+
+    Returns
+    -------
+    str
+        “None of 40 bags with straw was lost; up to 9 in a hundred could still be, with luck
+        like this.” Limits are rounded outwards.
+    """
+    if loss.made == 0:
+        return f"No {unit} with {name} has a known fate."
+    made = counted(loss.made, unit)
+    if loss.batches:
+        made += f" from {counted(loss.batches, 'batch')}"
+    if not has_range(loss):
+        return f"{loss.lost or 'None'} of {made} with {name} {be(loss.lost)} lost."
+    low, high = math.floor(100 * loss.low), math.ceil(100 * loss.high)
+    if loss.lost == 0:
+        return (
+            f"None of {made} with {name} was lost; up to {high} in a hundred could still be, "
+            "with luck like this."
+        )
+    if loss.lost == loss.made:
+        return (
+            f"All {made} with {name} were lost; with luck like this it could be as few as "
+            f"{low} in a hundred."
+        )
+    return (
+        f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: "
+        f"between {low} and {high} in a hundred fits."
+    )
+
+
+def has_range(loss: LossCount) -> bool:
+    """Tell whether a count has a range that may be told.
+
+    Parameters
+    ----------
+    loss : LossCount
+        Where nothing shows how much batches differ its limits are not numbers.
+    """
+    return math.isfinite(loss.low) and math.isfinite(loss.high)
+
+
+def losses_total(analysis: Analysis) -> str:
+    """Say how many units were lost to mould in all, and with which treatment.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Losses by treatment.
+
+    Returns
+    -------
+    str
+        “3 bags were lost to contamination, 2 of them with okara.”
+    """
+    trial = analysis.records.trial
+    unit, names = unit_word(trial), treatment_names(trial)
+    lost = sum(one.lost for one in analysis.losses)
+    if lost == 0:
+        return f"No {unit} was lost to contamination."
+    told = f"{counted(lost, unit)} {be(lost)} lost to contamination"
+    sides = [one for one in analysis.losses if one.lost]
+    if lost == 1:
+        return f"{told}, with {names[sides[0].treatment]}."
+    if len(sides) == 1:
+        return f"{told}, all of them with {names[sides[0].treatment]}."
+    shares = listed(f"{one.lost} with {names[one.treatment]}" for one in sides)
+    return f"{told}: {shares}."
+
+
+def lost_otherwise(analysis: Analysis) -> str:
+    """Say how many units were lost in other ways, are not done or were never written down.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        With its flow.
+
+    Returns
+    -------
+    str
+        Empty where there are none.
+    """
+    unit = unit_word(analysis.records.trial)
+    counts = (
+        (sum(step.lost_otherwise for step in analysis.flow), "lost in another way"),
+        (sum(step.still_going for step in analysis.flow), "still going"),
+        (sum(step.not_recorded for step in analysis.flow), "not written down"),
+    )
+    said = [f"{counted(number, unit)} {be(number)} {what}" for number, what in counts if number]
+    return f"{listed(said)}." if said else ""
+
+
+def unknown_totals(analysis: Analysis) -> str:
+    """Say of how many units a flush was not written down.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        With its flow.
+
+    Returns
+    -------
+    str
+        Empty where every total is known.
+    """
+    unit = unit_word(analysis.records.trial)
+    number = sum(step.incomplete for step in analysis.flow)
+    if not number:
+        return ""
+    if number == 1:
+        return (
+            f"For 1 {unit} a weight was not written down. A blank is not nought, so its total is "
+            "unknown and it is left out."
+        )
+    return (
+        f"For {number} {plural(unit)} a weight was not written down. A blank is not nought, so "
+        "their totals are unknown and they are left out."
+    )

@@ -1,0 +1,80 @@
+"""A rehearsal told in plain sentences, by rule."""
+
+from __future__ import annotations
+
+from analyses.rehearsal import Rehearsal
+from reports.parts.blocks import Table
+from reports.wording.numbers import number, step_for
+from trials.assumptions import Assumptions
+from trials.trial import Trial
+
+__all__ = ["rehearsal_lines", "verdict_table"]
+
+
+def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
+    """Say what a rehearsal gave.
+
+    Parameters
+    ----------
+    found : Rehearsal
+    trial : Trial
+        The plan that was rehearsed.
+
+    Returns
+    -------
+    tuple of str
+        One line a result, each with its Monte-Carlo standard error.
+    """
+    step = step_for(found.interval_width / 2)
+    size = f"{number(abs(found.difference), step_for(abs(found.difference)))} {found.unit}"
+    world = f"truly differ by {size}" if found.difference else "truly do not differ"
+    null = (
+        "A difference is seen although there is none"
+        if trial.aim.claim == "better"
+        else f"“{trial.aim.claim}” is claimed although the margin is just reached"
+    )
+    return (
+        f"Rehearsed {found.trials} times, with treatments that {world} from the control.",
+        f"It is shown: {_share(found.power, found.power_error)}.",
+        f"The verdict is wrong: {_share(found.wrong, found.wrong_error)}.",
+        f"{null}: {_share(found.error_rate, found.error_rate_error)}.",
+        f"The range is {number(found.interval_width, step)} {found.unit} wide on average "
+        f"(± {found.interval_width_error:.2g}), and holds the truth "
+        f"{_share(found.coverage, found.coverage_error)}.",
+        _crop(found.assumptions),
+    )
+
+
+def verdict_table(found: Rehearsal) -> Table:
+    """Give how often each verdict came, where the treatments differ and where the claim fails.
+
+    Parameters
+    ----------
+    found : Rehearsal
+    """
+    return Table(
+        caption="Verdicts in a hundred comparisons.",
+        columns=("verdict", "as hoped", "±", "claim not true"),
+        rows=tuple(
+            (
+                word,
+                f"{100 * share:.1f}",
+                f"{100 * found.verdicts_error[word]:.1f}",
+                f"{100 * found.verdicts_nothing[word]:.1f}",
+            )
+            for word, share in found.verdicts.items()
+        ),
+        numeric=(False, True, True, True),
+    )
+
+
+def _crop(crop: Assumptions) -> str:
+    return (
+        f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % among "
+        f"units alike and {100 * crop.cv_block:g} % among blocks, and to lose "
+        f"{100 * crop.contaminated:g} in 100. Yours may not."
+    )
+
+
+def _share(share: float, error: float) -> str:
+    return f"{100 * share:.1f} times in 100 (± {100 * error:.1f})"

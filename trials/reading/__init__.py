@@ -1,0 +1,1 @@
+"""From the grower's spreadsheet or CSV to checked rows, and the record book itself."""

@@ -1,0 +1,1 @@
+"""What goes into a bag: dry matter, water, nitrogen, volumes, money."""

@@ -1,0 +1,1 @@
+"""What a plan cannot answer, said while it can still be mended."""

@@ -1,0 +1,1 @@
+"""How many bags: closed forms, three ways round, and what is known beforehand."""
