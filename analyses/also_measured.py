@@ -8,8 +8,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import UnitStory
 from analyses.comparison import Sample, compare
+from analyses.pieces import UnitStory
 from analyses.yields import random_terms
 from trials.records import Records
 

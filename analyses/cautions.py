@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analyses.analysis import FlowStep, UnitStory
 from analyses.finding import Finding
+from analyses.pieces import FlowStep, UnitStory
 from trials.records import Records
 
 __all__ = ["FEWEST_DF", "cautions"]

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import ModelNumbers
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.models.families.fieller import fieller
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
+from analyses.pieces import ModelNumbers
 from analyses.unequal_spread import welch_test
 from trials.trial import Outcome, Trial
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from analyses.analysis import UnitStory
 from analyses.companion import Companion
 from analyses.comparison import Comparison, Sample
 from analyses.estimate import Estimate
@@ -16,6 +15,7 @@ from analyses.losses.by_stratum import by_stratum, stratum_companions
 from analyses.losses.counts import loss_counts
 from analyses.losses.estimate import HUNDRED
 from analyses.losses.table import known_fates, layers
+from analyses.pieces import UnitStory
 from analyses.yields import STARTED
 from trials.records import Records
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analyses.analysis import FlowStep
+from analyses.pieces import FlowStep
 from trials.records import Records
 
 __all__ = ["flow"]

@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from analyses.analysis import ModelNumbers, UnitStory
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean, judge
@@ -20,8 +19,9 @@ from analyses.flush.kept_fit import KeptFit, fit_kept, unit_slopes, unusable
 from analyses.flush.yield_by_flush import model_numbers
 from analyses.models.contrasts import infer
 from analyses.models.families.multiplicity import largest_t
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 from analyses.models.linear.student import t_quantile, t_two_sided
+from analyses.pieces import ModelNumbers, UnitStory
 from trials.records import Records
 
 __all__ = ["FLUSH_UNIT", "KEPT", "flush_answer", "flush_checks", "usable_treatments"]

@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import UnitStory
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean, judge
 from analyses.models.times.known_times import kaplan_meier, log_rank
 from analyses.models.times.turnbull import turnbull
+from analyses.pieces import UnitStory
 from analyses.times.looks import STAGES, LookGap, Stage, look_gap, middle_days, stage_looks
 from analyses.times.stage_times import StageTimes, TimeCurve
 from analyses.times.time_model import compared_times, day_difference, fit_times, median

@@ -18,7 +18,7 @@ from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, Judgement, judge
 from analyses.models.contrasts import infer
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 from trials.trial import Trial
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ BMJ 345, e5661 (CONSORT for cluster trials).
 
 from __future__ import annotations
 
-from analyses.analysis import UnitStory
+from analyses.pieces import UnitStory
 from trials.records import Records
 
 __all__ = ["unit_story"]

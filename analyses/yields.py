@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import UnitStory
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.layouts.split_units import by_batch_where_batches_differ
+from analyses.pieces import UnitStory
 from trials.records import Records
 
 __all__ = ["FRUITED", "STARTED", "yield_answer", "yield_sample"]

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
-from analyses.analysis import UnitStory
 from analyses.flush.counts import came_rows
-from analyses.models.linear.fit import Array, FitError
+from analyses.models.linear.arrays import Array, FitError
+from analyses.pieces import UnitStory
 from trials.records import Records
 
 if TYPE_CHECKING:

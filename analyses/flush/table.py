@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from analyses.analysis import FlushRow
+from analyses.pieces import FlushRow
 from trials.records import Records
 
 __all__ = ["flush_rows", "shares_and_ratios"]

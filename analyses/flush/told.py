@@ -7,7 +7,6 @@ import math
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import UnitStory
 from analyses.comparison import DF_METHOD
 from analyses.flush.counts import came_rows, flush_counts, picked_flushes
 from analyses.flush.kept_fit import KeptFit, fit_kept
@@ -16,7 +15,8 @@ from analyses.flush.story import FlushStory, Kept, KeptContrast, Step
 from analyses.flushes import usable_treatments
 from analyses.models.contrasts import comparisons, infer
 from analyses.models.flush.flush_parts import PartsModel
-from analyses.models.linear.fit import Array, FitError
+from analyses.models.linear.arrays import Array, FitError
+from analyses.pieces import UnitStory
 from trials.records import Records
 
 __all__ = ["CURVED", "flush_story"]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analyses.analysis import ModelNumbers, UnitStory
 from analyses.comparison import DF_METHOD
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
+from analyses.pieces import ModelNumbers, UnitStory
 from trials.records import Records
 
 if TYPE_CHECKING:

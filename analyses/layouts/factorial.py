@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import ModelNumbers
 from analyses.comparison import DF_METHOD, Comparison, Sample, model_numbers
 from analyses.layouts.rerandomised import responses
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import MixedFit, fit_mixed
+from analyses.pieces import ModelNumbers
 from analyses.yields import STARTED
 from trials.factors import is_crossed
 from trials.records import Records

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from analyses.analysis import BatchLoss
 from analyses.companion import Companion
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate
@@ -19,6 +18,7 @@ from analyses.losses.intercept import random_intercept
 from analyses.losses.table import batch_losses, known_fates
 from analyses.models.counts.clusters import adjusted_test
 from analyses.models.counts.whole_clusters import hit_cluster_limits, whole_cluster_limits
+from analyses.pieces import BatchLoss
 from analyses.yields import STARTED
 from trials.records import Records
 

@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import UnitStory
 from analyses.contamination import contamination_answer
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, judge
 from analyses.losses.table import arm_counts, batch_losses, layers
 from analyses.models.counts.clusters import cluster_difference
 from analyses.models.counts.two_proportions import newcombe
+from analyses.pieces import UnitStory
 from trials.records import Records
 
 __all__ = ["loss_checks"]

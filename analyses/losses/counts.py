@@ -7,9 +7,9 @@ import math
 import numpy as np
 from scipy.special import stdtrit
 
-from analyses.analysis import BatchLoss, LossCount, UnitStory
 from analyses.losses.table import ArmCounts, arm_counts, batch_losses
 from analyses.models.counts.one_share import clopper_pearson, wilson
+from analyses.pieces import BatchLoss, LossCount, UnitStory
 from trials.records import Records
 
 __all__ = ["loss_counts"]

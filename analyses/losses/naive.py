@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analyses.analysis import BatchLoss, NaiveCount, UnitStory
 from analyses.finding import Finding, judge
 from analyses.losses.by_bag import bag_difference
 from analyses.losses.table import batch_losses
 from analyses.models.counts.clusters import adjusted_test
 from analyses.models.counts.exact_tables import conditional_odds
+from analyses.pieces import BatchLoss, NaiveCount, UnitStory
 from trials.records import Records
 
 __all__ = ["naive_counts"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analyses.analysis import BatchLoss
 from analyses.models.counts.strata import Strata, check_strata
+from analyses.pieces import BatchLoss
 from trials.records import Records
 
 __all__ = [

@@ -11,8 +11,9 @@ import numpy as np
 
 from analyses.models.families.multiplicity import holm, largest_t
 from analyses.models.families.weights import family_rows, interaction_rows
+from analyses.models.linear.arrays import Array, FitError
 from analyses.models.linear.basis import written
-from analyses.models.linear.fit import Array, Fit, FitError, JointTest
+from analyses.models.linear.fit import Fit, JointTest
 from analyses.models.linear.student import t_quantile, t_two_sided
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.models import contrasts
+from analyses.models.linear.arrays import Array, FitError
 from analyses.models.linear.basis import written
 from analyses.models.linear.design import Design, Table, lay_out
-from analyses.models.linear.fit import Array, FitError
 from analyses.models.linear.inference import METHODS, Inference
 from analyses.models.linear.predict import predict_levels
 from analyses.models.linear.reduce import reduce_design, sum_up

@@ -75,7 +75,7 @@ def past_spread(records: Records) -> PastSpread:
     blocks and batches, exact in balanced designs. The upper end is the safe one to plan with
     (Browne 1995, Statist. Med. 14, 1933-1940).
     """
-    from analyses.models.linear.fit import FitError
+    from analyses.models.linear.arrays import FitError
     from analyses.models.mixed import fit_mixed
 
     sample = yield_sample(records, unit_story(records), FRUITED)

@@ -6,7 +6,8 @@ import math
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from analyses.analysis import Analysis, BatchLoss
+from analyses.analysis import Analysis
+from analyses.pieces import BatchLoss
 from reports.figures.look import Frame, marker, paint, series, tint
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyses.analysis import Analysis, FlowStep
+from analyses.analysis import Analysis
+from analyses.pieces import FlowStep
 from reports.figures.look import WIDTH, Frame, paint, tint
 from reports.figures.rows import Row, lay_rows, rows_height
 from reports.parts.blocks import Figure

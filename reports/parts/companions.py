@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from analyses.analysis import Analysis, NaiveCount
+from analyses.analysis import Analysis
 from analyses.companion import Companion
 from analyses.finding import Finding
+from analyses.pieces import NaiveCount
 from reports.parts.blocks import Block, Details, Paragraph, Table
 from reports.wording.names import printable, treatment_names, unit_word
 from trials.trial import Trial

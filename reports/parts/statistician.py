@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from analyses.analysis import Analysis, ModelNumbers
+from analyses.analysis import Analysis
 from analyses.finding import Finding
+from analyses.pieces import ModelNumbers
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.parts.companions import companion_details
 from reports.parts.statistician_more import more_details

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from analyses.analysis import Analysis, NaiveCount
+from analyses.analysis import Analysis
 from analyses.finding import Check
+from analyses.pieces import NaiveCount
 from reports.parts.blocks import Table
 from reports.wording.grammar import capital, counted, full_stop, listed, plural
 from reports.wording.names import printable, treatment_names, unit_word

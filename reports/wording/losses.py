@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from analyses.analysis import Analysis, LossCount
+from analyses.analysis import Analysis
+from analyses.pieces import LossCount
 from reports.wording.grammar import be, counted, listed, plural
 from reports.wording.names import treatment_names, unit_word
 

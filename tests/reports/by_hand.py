@@ -6,9 +6,10 @@ import math
 
 from scipy import stats
 
-from analyses.analysis import Analysis, FlowStep, FlushRow, LossCount, ModelNumbers, UnitStory
+from analyses.analysis import Analysis
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean, judge
+from analyses.pieces import FlowStep, FlushRow, LossCount, ModelNumbers, UnitStory
 
 __all__ = ["analyse", "estimate", "finding"]
 

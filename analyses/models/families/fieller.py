@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.linear.fit import Array, Fit
+from analyses.models.linear.arrays import Array
+from analyses.models.linear.fit import Fit
 from analyses.models.linear.student import t_quantile
 
 __all__ = ["Ratio", "fieller"]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr
 
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 
 __all__ = ["Quadrature", "pairs_correlation", "shared_control", "studentised_range"]
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from analyses.models.families.largest import shared_control
 from analyses.models.families.multiplicity import LargestT, largest_t
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 from analyses.models.linear.student import t_quantile
 
 __all__ = ["TOLERANCE", "critical_limits"]

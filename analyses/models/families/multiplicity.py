@@ -23,7 +23,7 @@ from analyses.models.families.largest import (
     shared_control,
     studentised_range,
 )
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 from analyses.models.linear.student import f_tail, t_quantile, t_two_sided
 
 __all__ = ["LargestT", "holm", "largest_t"]

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from analyses.models.linear.arrays import Array, FitError
 from analyses.models.linear.basis import written
-from analyses.models.linear.fit import Array, FitError
 
 __all__ = ["KINDS", "family_rows", "interaction_rows"]
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analyses.models.linear.arrays import Array, Codes, FitError
 from analyses.models.linear.coding import Block
-from analyses.models.linear.fit import Array, Codes, FitError
 
 __all__ = ["Basis", "Covariate", "Factor", "written"]
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 
+from analyses.models.linear.arrays import Array, Codes, Column, FitError, plain_list
 from analyses.models.linear.basis import Basis, Covariate, Factor
 from analyses.models.linear.coding import code_terms
-from analyses.models.linear.fit import Array, Codes, Column, FitError, plain_list
 from analyses.models.linear.formula import Terms, read_fixed
 from analyses.models.linear.groups import Grouping, cross, group, missing
 from analyses.models.linear.repeats import note_repeats

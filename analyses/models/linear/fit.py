@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, TypeAlias
+from typing import Protocol
 
-import numpy as np
-import numpy.typing as npt
+from analyses.models.linear.arrays import Array, Flags
+from analyses.models.linear.basis import Basis
 
-if TYPE_CHECKING:
-    from analyses.models.linear.basis import Basis
-
-__all__ = ["Array", "Codes", "Column", "Fit", "FitError", "Flags", "JointTest", "plain_list"]
-
-Array = npt.NDArray[np.float64]
-Codes = npt.NDArray[np.intp]
-Flags = npt.NDArray[np.bool_]
-Column: TypeAlias = Any  # one column of a table: an array, or a pandas series or categorical
-
-
-class FitError(ValueError):
-    """A model that cannot be fitted, or a question it cannot answer, in plain words."""
+__all__ = ["Fit", "JointTest"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,9 +63,3 @@ class Fit(Protocol):
 
     def joint(self, rows: Array, method: str) -> JointTest:
         """Test all rows of weights at once against zero."""
-
-
-def plain_list(names: Iterable[object]) -> str:
-    """Write names as a sentence does: 'a', 'b' and 'c'."""
-    words = [f"'{name}'" for name in names]
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 
 __all__ = ["Terms", "read_fixed"]
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analyses.models.linear.fit import Codes, Column
+from analyses.models.linear.arrays import Codes, Column
 
 __all__ = ["Grouping", "cross", "group", "missing"]
 

@@ -7,9 +7,10 @@ from functools import cached_property
 
 import numpy as np
 
+from analyses.models.linear.arrays import Array, FitError, Flags
 from analyses.models.linear.basis import Basis
 from analyses.models.linear.design import Design
-from analyses.models.linear.fit import Array, FitError, Flags, JointTest
+from analyses.models.linear.fit import JointTest
 from analyses.models.linear.kenward_roger import KenwardRoger, kenward_roger
 from analyses.models.linear.moments import Structure
 from analyses.models.linear.reduce import Columns

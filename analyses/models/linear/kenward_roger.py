@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 
 __all__ = ["KenwardRoger", "kenward_roger"]
 

@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 
 __all__ = ["Moments", "Structure", "with_residual"]
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 from analyses.models.linear.moments import Moments, with_residual
 
 __all__ = ["Nested"]

@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from analyses.models.linear.arrays import Array
 from analyses.models.linear.design import Design
-from analyses.models.linear.fit import Array
 from analyses.models.linear.groups import Grouping
 
 __all__ = ["predict_levels"]

@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from analyses.models.linear.arrays import Array, Codes, FitError
 from analyses.models.linear.basis import written
 from analyses.models.linear.design import Design
-from analyses.models.linear.fit import Array, Codes, FitError
 from analyses.models.linear.general import General
 from analyses.models.linear.groups import Grouping
 from analyses.models.linear.moments import Structure

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.linear.fit import Array, FitError, Flags, plain_list
+from analyses.models.linear.arrays import Array, FitError, Flags, plain_list
 from analyses.models.linear.moments import Moments, Structure
 
 __all__ = ["Optimum", "Point", "evaluate", "maximise"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyses.models.linear.fit import Array, Codes
+from analyses.models.linear.arrays import Array, Codes
 from analyses.models.linear.groups import Grouping
 
 __all__ = ["note_repeats"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.models.linear.fit import Array, FitError, Flags
+from analyses.models.linear.arrays import Array, FitError, Flags
 
 __all__ = ["Satterthwaite", "satterthwaite", "swept"]
 

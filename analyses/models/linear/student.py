@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import chdtrc, fdtrc, ndtr, ndtri, stdtr, stdtrit
 
-from analyses.models.linear.fit import Array
+from analyses.models.linear.arrays import Array
 
 __all__ = ["f_tail", "t_quantile", "t_two_sided"]
 

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from analyses.models.contrasts import comparisons
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import fit_mixed
 from tests.reference.load import case, frame
 

@@ -10,8 +10,9 @@ from scipy.special import ndtr
 
 from analyses.models.contrasts import adjusted_means, comparisons, joint_tests, slopes
 from analyses.models.families.weights import family_rows, interaction_rows
+from analyses.models.linear.arrays import FitError
 from analyses.models.linear.basis import Basis, Factor
-from analyses.models.linear.fit import FitError, JointTest
+from analyses.models.linear.fit import JointTest
 from analyses.models.linear.student import f_tail
 from analyses.models.mixed import fit_mixed
 from tests.reference.load import frame

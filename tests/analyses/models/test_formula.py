@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from formulaic import Formula, model_matrix
 
+from analyses.models.linear.arrays import FitError
 from analyses.models.linear.design import lay_out
-from analyses.models.linear.fit import FitError
 from analyses.models.linear.formula import read_fixed
 
 PLAIN = [

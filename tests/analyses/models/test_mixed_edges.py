@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyses.models.linear.fit import FitError
+from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import fit_mixed
 
 

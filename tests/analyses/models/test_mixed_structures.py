@@ -170,7 +170,7 @@ def test_predictions_solve_the_mixed_model_equations():
 def test_any_small_table_is_fitted_or_refused_in_words(seed):
     from scipy.optimize import minimize
 
-    from analyses.models.linear.fit import FitError
+    from analyses.models.linear.arrays import FitError
     from analyses.models.linear.reml import evaluate
 
     rng = np.random.default_rng(seed)
