@@ -1,0 +1,1 @@
+"""Tests; a package, so that no other distribution's folder of this name comes before it."""
