@@ -1,0 +1,151 @@
+"""Which folders hold the trials of the growers, and what each grower is called on the pages."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from trials.group.group_file import GROUP_FILE, Group, Member, letter, read_group
+from trials.problems import Problem, Problems
+from trials.trial_file import TRIAL_FILE
+
+__all__ = ["GrowerFolder", "group_plan_folder", "grower_folders"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrowerFolder:
+    """The trial folder of one grower.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    key : str
+        Its name, unique among the folders.
+    shown : str
+        What pages call the grower; empty until a letter was given.
+    there : bool
+        Whether there is such a folder; a group file may name one that is not.
+    """
+
+    path: Path
+    key: str
+    shown: str = ""
+    there: bool = True
+
+
+def grower_folders(folders: Sequence[Path], problems: list[Problem]) -> tuple[GrowerFolder, ...]:
+    """Find the trial folders of the growers.
+
+    Parameters
+    ----------
+    folders : sequence of pathlib.Path
+        Trial folders, or folders of trial folders.
+    problems : list of Problem
+        Where mistakes are gathered.
+
+    Returns
+    -------
+    tuple of GrowerFolder
+        In the order given, each once; those inside a folder in the order of its group file, then
+        by name.
+    """
+    found: list[GrowerFolder] = []
+    for folder in folders:
+        found.extend(_inside(folder, problems))
+    once: dict[Path, GrowerFolder] = {}
+    for one in found:
+        place = one.path.resolve()
+        if place in once:
+            what = "is given twice, and its bags would count twice"
+            problems.append(Problem(file=one.key, what=what, mend="Name each folder once."))
+        else:
+            once[place] = one
+    return _with_letters(_with_keys(list(once.values())))
+
+
+def group_plan_folder(folders: Sequence[Path]) -> Path | None:
+    """Give the folder of folders that holds the plan of the whole group, where there is one.
+
+    Parameters
+    ----------
+    folders : sequence of pathlib.Path
+        As given to `grower_folders`.
+    """
+    for folder in (*folders, *(one.parent for one in folders)):
+        if (folder / TRIAL_FILE).is_file() and (
+            (folder / GROUP_FILE).is_file() or _trial_folders(folder)
+        ):
+            return folder
+    return None
+
+
+def _trial_folders(folder: Path) -> list[Path]:
+    """List the folders inside one that hold a plan, by name; hidden ones are left out."""
+    if not folder.is_dir():
+        return []
+    return sorted(
+        one
+        for one in folder.iterdir()
+        if not one.name.startswith(".") and (one / TRIAL_FILE).is_file()
+    )
+
+
+def _inside(folder: Path, problems: list[Problem]) -> list[GrowerFolder]:
+    inner = _trial_folders(folder)
+    if (folder / GROUP_FILE).is_file() or inner:
+        group = _group(folder, problems)
+        members = group.members if group else ()
+        listed = [
+            GrowerFolder(path=folder / one.folder, key=one.folder, shown=one.shown,
+                         there=(folder / one.folder).is_dir())
+            for one in members
+        ]  # fmt: skip
+        known = {one.folder for one in members}
+        others = [_alone(one) for one in inner if one.name not in known]
+        return [*listed, *others]
+    if (folder / TRIAL_FILE).is_file():
+        group = _group(folder.parent, problems)
+        member: Member | None = group.member(folder.resolve().name) if group else None
+        return [replace(_alone(folder), shown=member.shown if member else "")]
+    what = "holds no trial, and no folders with one" if folder.is_dir() else "is not there"
+    mend = "Name the trial folders of the growers, or the folder that holds them."
+    problems.append(Problem(file=str(folder), what=what, mend=mend))
+    return []
+
+
+def _alone(path: Path) -> GrowerFolder:
+    return GrowerFolder(path=path, key=path.resolve().name)
+
+
+def _group(folder: Path, problems: list[Problem]) -> Group | None:
+    """Read a group file; its mistakes are told once, however many folders lead to it."""
+    try:
+        return read_group(folder)
+    except Problems as error:
+        problems.extend(one for one in error.problems if one not in problems)
+        return None
+
+
+def _with_keys(found: list[GrowerFolder]) -> list[GrowerFolder]:
+    """Tell folders of the same name apart by the folder above, then by number."""
+    counts = Counter(one.key for one in found)
+    keyed, used = [], Counter[str]()
+    for one in found:
+        key = one.key
+        if counts[key] > 1:
+            key = f"{one.path.resolve().parent.name}/{key}"
+        used[key] += 1
+        keyed.append(replace(one, key=key if used[key] == 1 else f"{key} ({used[key]})"))
+    return keyed
+
+
+def _with_letters(found: list[GrowerFolder]) -> tuple[GrowerFolder, ...]:
+    """Give a letter to every grower that no group file speaks of."""
+    taken = {one.shown for one in found}
+    free = (
+        name for name in (f"Grower {letter(number)}" for number in range(1, 10**6))
+        if name not in taken
+    )  # fmt: skip
+    return tuple(one if one.shown else replace(one, shown=next(free)) for one in found)
