@@ -9,6 +9,7 @@ from analyses.finding import Finding
 from reports.parts.answer import how_made, key_answer
 from reports.parts.blocks import Block, Bullets, Figure, Paragraph, Report, Section
 from reports.parts.cautions import for_repeating, mould
+from reports.parts.factors import factor_blocks
 from reports.parts.flush_blocks import flush_blocks
 from reports.parts.loss_story import batches_told, loss_story
 from reports.parts.plan_and_done import explored_remarks, how_done, planned_remarks
@@ -132,6 +133,7 @@ def _treatments(analysis: Analysis, draw: _Draw) -> Section:
     ]
     if trial.aim.outcome == "contamination":
         blocks += draw(figure_bags, analysis)
+    blocks += factor_blocks(analysis)
     blocks += _explored(analysis, "yield")
     return Section(id="treatments", heading="Each treatment", blocks=tuple(blocks))
 

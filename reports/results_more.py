@@ -20,8 +20,8 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys flush_story, worth, times and also; None or empty where there is nothing. Weights in
-        grams, shares from 0 to 1, days since spawning.
+        Keys flush_story, worth, times, also and factors; None or empty where there is nothing.
+        Weights in grams, shares from 0 to 1, days since spawning.
     """
     times = []
     for one in analysis.times:
@@ -33,4 +33,5 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
         "worth": None if analysis.worth is None else asdict(analysis.worth),
         "times": times,
         "also": [asdict(one) for one in analysis.also],
+        "factors": [asdict(one) for one in analysis.factor_effects],
     }

@@ -45,8 +45,12 @@ class FactorEffect:
     unit_counted : str
         ``batch`` for a main effect of the batch factor of a split plot; otherwise what the sample
         counts.
+    units : int
+        How many of them it rests on.
     p_rerandomised : float or None
         From dealing the factor out again where it was dealt out; None where that was not done.
+    at : tuple of str
+        Another factor and its level, where the difference is told for that level only.
     """
 
     factors: tuple[str, ...]
@@ -60,7 +64,9 @@ class FactorEffect:
     df: float
     unit: str
     unit_counted: str
+    units: int
     p_rerandomised: float | None = None
+    at: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +76,8 @@ class FactorAnswer:
     Parameters
     ----------
     effects : tuple of FactorEffect
-        Main effects first, then interactions of two factors; none where they cannot be told.
+        Main effects first, then interactions of two factors, then differences at each level of
+        another factor; none where they cannot be told.
     model : ModelNumbers or None
         With a test for each factor and each interaction.
     """
@@ -115,6 +122,7 @@ def factor_answer(records: Records, answer: Comparison, *, level: float) -> Fact
     effects = [
         *_main_effects(fit, records, sample, columns, level),
         *_interactions(fit, records, sample, columns, level),
+        *_at_each_level(fit, records, sample, columns, level),
     ]
     told = tuple(one for one in effects if math.isfinite(one.value + one.low + one.high))
     return FactorAnswer(effects=told, model=_named(model_numbers(fit, sample), columns))
@@ -162,6 +170,29 @@ def _interactions(
     return found
 
 
+def _at_each_level(
+    fit: MixedFit, records: Records, sample: Sample, columns: dict[str, str], level: float
+) -> list[FactorEffect]:
+    """Give the differences of one factor at each level of another, averaged over any third."""
+    trial, found = records.trial, []
+    for one, other in itertools.permutations(columns, 2):
+        first, *rest = trial.levels(one)
+        cells = list(itertools.product((first, *rest), trial.levels(other)))
+        wanted = list(itertools.product(rest, trial.levels(other)))
+        weights = {
+            f"{a}, {b}": [float(cell == (a, b)) - float(cell == (first, b)) for cell in cells]
+            for a, b in wanted
+        }
+        rows = _cell_contrasts(fit, (columns[one], columns[other]), weights, level)
+        for (a, b), row in zip(wanted, rows, strict=True):
+            effect = _effect(
+                row, sample, level, factors=(one,), levels=(a,), against=(first,),
+                counted=_counted(records, sample, one), again=None,
+            )  # fmt: skip
+            found.append(replace(effect, at=(other, b)))
+    return found
+
+
 def _cell_contrasts(
     fit: MixedFit, pair: tuple[str, str], weights: dict[str, list[float]], level: float
 ) -> list[dict[Any, Any]]:
@@ -189,12 +220,19 @@ def _effect(
     return FactorEffect(
         factors=factors, levels=levels, against=against, value=float(row["estimate"]),
         low=float(row["low"]), high=float(row["high"]), confidence=level, p=float(row["p"]),
-        df=float(row["df"]), unit=sample.unit, unit_counted=counted, p_rerandomised=again,
+        df=float(row["df"]), unit=sample.unit, unit_counted=counted,
+        units=_units(sample, counted), p_rerandomised=again,
     )  # fmt: skip
 
 
 def _counted(records: Records, sample: Sample, name: str) -> str:
     return "batch" if name == records.trial.design.batch_factor else sample.counted
+
+
+def _units(sample: Sample, counted: str) -> int:
+    if counted in ("batch", "grower"):
+        return int(sample.frame[counted].nunique())
+    return len(sample.frame)
 
 
 def _dealt_again(

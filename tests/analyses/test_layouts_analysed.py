@@ -147,7 +147,7 @@ def test_the_factors_of_a_split_plot_are_told_by_their_own_unit() -> None:
     """Means of Stroup's table by hand: B2 - B1 is the mean of 12 differences; their interaction
     with A is a difference of differences."""
     analysis = split_plot_analysis()
-    effects = {(one.factors, one.levels): one for one in analysis.factor_effects}
+    effects = {(one.factors, one.levels): one for one in analysis.factor_effects if not one.at}
     values = semiconductor().bags["total_g"].to_numpy().reshape(4, 3, 2)
     by_b = effects[(("B",), ("2",))]
     assert by_b.value == pytest.approx((values[:, :, 1] - values[:, :, 0]).mean(), rel=1e-9)
@@ -159,6 +159,16 @@ def test_the_factors_of_a_split_plot_are_told_by_their_own_unit() -> None:
     halves = values[:, :, 1] - values[:, :, 0]
     assert both.value == pytest.approx((halves[:, 2] - halves[:, 0]).mean(), rel=1e-9)
     assert len(effects) == 2 + 1 + 2
+    single = {(one.factors, one.levels, one.at): one for one in analysis.factor_effects if one.at}
+    assert len(single) == 2 * 2 + 1 * 3
+    of_b = single[(("B",), ("2",), ("A", "3"))]
+    assert of_b.value == pytest.approx(halves[:, 2].mean(), rel=1e-9)
+    # A level of A inside one batch: the error of bags, 9 df; between batches both errors mix.
+    assert of_b.df == pytest.approx(9)
+    of_a = single[(("A",), ("3",), ("B", "2"))]
+    assert of_a.value == pytest.approx((values[:, 2, 1] - values[:, 0, 1]).mean(), rel=1e-9)
+    assert (of_a.unit_counted, of_a.units) == ("batch", 12)
+    assert 6 < of_a.df < 15
     # 3! ^ 4 ways to deal batches out, 2 ^ 12 ways to deal bags out.
     assert 0 < by_a.p_rerandomised <= 1
     assert by_b.p_rerandomised == pytest.approx(_sign_flip(halves.ravel()), abs=1e-12)

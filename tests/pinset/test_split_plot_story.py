@@ -109,7 +109,7 @@ def test_what_was_put_in_comes_out(told: Path) -> None:
     from trials.records import read
 
     analysis = analyse(read(told))
-    effects = {one.factors: one for one in analysis.factor_effects}
+    effects = {one.factors: one for one in analysis.factor_effects if not one.at}
     mix, steam = effects[("mix",)], effects[("steam",)]
     assert mix.low < MIX_EFFECT < mix.high
     assert steam.low < 0 < steam.high
@@ -137,3 +137,22 @@ def test_the_report_is_made_and_counts_batches(told: Path) -> None:
     wide = found["SB"]["high"] - found["SB"]["low"]
     assert wide > 1.5 * (found["LO"]["high"] - found["LO"]["low"])
     assert "factor by factor" in (told / "report" / "report.html").read_text(encoding="utf-8")
+
+
+def test_each_factor_is_told_in_words_and_in_numbers(told: Path) -> None:
+    results = json.loads((told / "report" / "results.json").read_text(encoding="utf-8"))
+    page = (told / "report" / "report.md").read_text(encoding="utf-8")
+    assert "Each treatment combines steam and mix" in page
+    assert "this rests on 16 batches" in page
+    assert "this rests on 96 bags" in page
+    assert "Okara did better than bran with either steam (between" in page
+    assert "Whether that changes with steam is open: anything from" in page
+    effects = {
+        (tuple(one["factors"]), tuple(one["at"])): one for one in results["factors"]
+    }  # fmt: skip
+    mix, both = effects[("mix",), ()], effects[("steam", "mix"), ()]
+    assert f"| Mix: okara less bran, averaged over steam | {mix['value']:.0f} |" in page
+    assert f"between {mix['low']:.0f} g and {mix['high']:.0f} g more fits" in page
+    long, short = (effects[("mix",), ("steam", level)] for level in ("long", "short"))
+    assert both["value"] == pytest.approx(short["value"] - long["value"])
+    assert mix["value"] == pytest.approx((short["value"] + long["value"]) / 2)
