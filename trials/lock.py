@@ -188,8 +188,10 @@ def _told(value: object) -> str:
 
 
 def _plain(trial: Trial) -> dict[str, Any]:
-    """Give the plan as values that JSON holds."""
-    return dict(json.loads(json.dumps(asdict(trial), default=str)))
+    """Give the plan as values that JSON holds; the room is written down, not planned."""
+    plan = dict(json.loads(json.dumps(asdict(trial), default=str)))
+    del plan["room"]
+    return plan
 
 
 def _drawn_from(plan: dict[str, Any]) -> object:

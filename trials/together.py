@@ -16,6 +16,7 @@ from trials.group.differences import ALLOWABLE, Difference, Standing, commonest,
 from trials.group.folders import GrowerFolder, group_plan_folder, grower_folders
 from trials.problems import Problem, Problems, nearest, one_of
 from trials.records import Records, read
+from trials.room import room_facts
 from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
 
@@ -271,4 +272,6 @@ def _grower(one: _Read, reference: Trial) -> GrowerTrial:
 
 
 def _notes(trial: Trial) -> dict[str, str]:
-    return {"species": trial.species} if trial.species else {}
+    """Gather what was written down of grower and room, and may explain a difference."""
+    facts = {"species": trial.species, "strain": trial.strain, **room_facts(trial.room)}
+    return {name: told for name, told in facts.items() if told}

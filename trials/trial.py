@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from trials.measures import WeightUnit, grams, weight_unit
+from trials.room import UNKNOWN_ROOM, Room
 
 __all__ = [
     "CLAIMS",
@@ -317,6 +318,8 @@ class Trial:
         Whether the trial is made up (a demo); every page then says so.
     treatments : tuple of Treatment
         Two or more, exactly one of them the control.
+    room : Room
+        What the room was like; written down at any time and no part of what is locked.
     """
 
     title: str
@@ -338,6 +341,7 @@ class Trial:
     aim: Aim
     costs: Costs = Costs()
     recipes: tuple[Recipe, ...] = ()
+    room: Room = UNKNOWN_ROOM
 
     @property
     def control(self) -> Treatment:

@@ -14,6 +14,7 @@ from trials.measures import GRAMS_IN, weight_unit
 from trials.plan_reader import PlanTable
 from trials.problems import Problem, Problems, nearest
 from trials.recipe import check_recipes
+from trials.room import check_room
 from trials.trial import (
     CLAIMS,
     OUTCOMES,
@@ -184,6 +185,7 @@ def _trial(root: PlanTable, problems: list[Problem], file: str) -> Trial | None:
     costs_table = root.table("costs")
     costs = _costs(costs_table) if costs_table else Costs()
     recipes = check_recipes(root.table("recipes"))
+    room = check_room(root.table("room"))
     if top is None:
         return None
     header = _header(top)
@@ -197,6 +199,7 @@ def _trial(root: PlanTable, problems: list[Problem], file: str) -> Trial | None:
         aim=aim,
         costs=costs,
         recipes=recipes,
+        room=room,
     )
 
 

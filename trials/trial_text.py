@@ -7,6 +7,7 @@ from dataclasses import fields
 import tomlkit
 from tomlkit.items import Table
 
+from trials.room import UNKNOWN_ROOM, Room
 from trials.trial import Design, Ingredient, Recipe, Trial
 
 __all__ = ["to_toml"]
@@ -55,7 +56,16 @@ def to_toml(trial: Trial) -> str:
         for recipe in trial.recipes:
             recipes.add(recipe.name, _recipe(recipe))
         document.add("recipes", recipes)
+    if trial.room != UNKNOWN_ROOM:
+        document.add("room", _room(trial.room))
     return tomlkit.dumps(document)
+
+
+def _room(room: Room) -> Table:
+    table = _table(room, ("humidity", "heat_treatment", "heat_hours", "note"))
+    if room.temperature_c is not None:
+        table.add("temperature", f"{room.temperature_c!r} °C")
+    return table
 
 
 def _table(record: object, names: tuple[str, ...], *, keep: tuple[str, ...] = ()) -> Table:

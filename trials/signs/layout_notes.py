@@ -5,6 +5,7 @@ from __future__ import annotations
 from trials.designs.efficiency import efficiency, incidence
 from trials.designs.squares import LARGEST_LISTED
 from trials.layout import Layout
+from trials.plurals import plural
 from trials.signs.freedom import strata
 from trials.trial import Trial
 
@@ -27,17 +28,13 @@ def layout_notes(trial: Trial, layout: Layout) -> tuple[str, ...]:
     told = [f"Layout: {trial.design.layout}; the lot was drawn for {layout.randomisation}."]
     for one in strata(trial):
         of = "each treatment" if one.compared == "treatments" else f"each level of {one.compared}"
-        word = one.unit if one.units == 1 else _plural(one.unit)
+        word = one.unit if one.units == 1 else plural(one.unit)
         told.append(f"For {of}: {one.units} {word}; {max(one.df, 0)} residual degrees of freedom.")
     if trial.design.layout == "latin square":
         told.append(_square(len(trial.treatments)))
     if trial.design.layout == "incomplete blocks":
         told.append(_blocks(trial, layout))
     return tuple(told)
-
-
-def _plural(word: str) -> str:
-    return f"{word}es" if word.endswith(("ch", "sh", "x", "s")) else f"{word}s"
 
 
 def _square(order: int) -> str:

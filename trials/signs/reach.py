@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trials.assumptions import Assumptions
+from trials.plurals import plural
 from trials.signs.freedom import Stratum, strata
 from trials.sizes import Precision, batch_sd, smallest_difference
 from trials.trial import Trial
@@ -60,11 +61,11 @@ def _yield(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | N
         lambda one: power_better(one, sd, precision, confidence=confidence), USUAL_POWER
     )
     what = (
-        f"With {_plural(stratum)} that vary as usual (by {100 * sd:.0f} %), this plan would see a "
+        f"With {plural(stratum.unit)} that vary as usual (by {100 * sd:.0f} %), this plan would see a "
         f"difference of {100 * seen:.0f} % four times out of five; you asked for "
         f"{trial.aim.worthwhile}, and would settle that {100 * power:.0f} times in 100."
     )
-    return what, f"Plan more {_plural(stratum)}, or ask for a larger difference."
+    return what, f"Plan more {plural(stratum.unit)}, or ask for a larger difference."
 
 
 def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | None:
@@ -82,7 +83,7 @@ def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | 
         f"If {100 * usual:.0f} bags in 100 are lost as usual, this plan would settle a margin of "
         f"{trial.aim.worthwhile} about {100 * power:.0f} times in 100."
     )
-    return what, f"Plan more {_plural(stratum)}, or a wider margin that you could live with."
+    return what, f"Plan more {plural(stratum.unit)}, or a wider margin that you could live with."
 
 
 def _loss_power(trial: Trial, stratum: Stratum, margin: float) -> float:
@@ -129,7 +130,3 @@ def _bags(trial: Trial) -> int:
         // len(trial.levels(design.batch_factor))
         * (design.units_per_treatment)
     )
-
-
-def _plural(stratum: Stratum) -> str:
-    return "batches" if stratum.unit == "batch" else f"{stratum.unit}s"

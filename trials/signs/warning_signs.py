@@ -13,6 +13,7 @@ from typing import Literal, TypeAlias
 
 from trials.designs.efficiency import efficiency, incidence
 from trials.layout import Layout
+from trials.plurals import plural
 from trials.recipes.recipe_differences import recipe_differences
 from trials.signs.freedom import Stratum, strata
 from trials.signs.reach import margin_sign
@@ -118,12 +119,8 @@ def _more(trial: Trial, stratum: Stratum) -> str:
     if trial.design.layout == "latin square":
         return 'Add treatments, or choose "rows and columns" with more rows.'
     if trial.design.block:
-        return f"Add another {trial.design.block} or more, or more {_plural(stratum.unit)} in each."
-    return f"Add {_plural(stratum.unit)} of each treatment."
-
-
-def _plural(word: str) -> str:
-    return f"{word}es" if word.endswith(("ch", "sh", "x", "s")) else f"{word}s"
+        return f"Add another {trial.design.block} or more, or more {plural(stratum.unit)} in each."
+    return f"Add {plural(stratum.unit)} of each treatment."
 
 
 def _few_replicates(trial: Trial, layout: Layout) -> list[Sign]:
@@ -132,7 +129,7 @@ def _few_replicates(trial: Trial, layout: Layout) -> list[Sign]:
     return [
         Sign(
             name="few replicates",
-            what=f"There are only {one.units} {_plural(one.unit)} of each of the {one.compared}.",
+            what=f"There are only {one.units} {plural(one.unit)} of each of the {one.compared}.",
             mend=f"Plan {FEWEST_REPLICATES} or more; five or six where differences are small.",
         )
         for one in few
@@ -252,7 +249,7 @@ def _control_units(trial: Trial, layout: Layout) -> list[Sign]:
         return []
     what = (
         f"All {others} others are compared with one control; {wanted} control "
-        f"{_plural('batch' if design.applied_to == 'batch' else trial.unit)} for "
+        f"{plural('batch' if design.applied_to == 'batch' else trial.unit)} for "
         f"{design.units_per_treatment} of each other use the same work best (the square root of "
         "the number of others)."
     )
