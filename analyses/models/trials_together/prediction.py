@@ -1,0 +1,157 @@
+"""What one more trial should be expected to show, told honestly from few trials."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from analyses.models.counts.one_share import check_level
+from analyses.models.trials_together.heterogeneity import q_statistic, weighed
+
+__all__ = ["Prediction", "draw_between_variance", "draw_one_more", "predict_one_more"]
+
+Array: TypeAlias = npt.NDArray[np.float64]
+
+_AT_A_TIME = 4_000_000
+"""Numbers held at once while drawing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prediction:
+    """What one more trial may show.
+
+    Attributes
+    ----------
+    low, high : float
+        What its effect should be expected to lie between, in the unit of the estimates.
+    level : float
+        Two-sided confidence.
+    draws : ndarray, shape (draws,)
+        The predictive distribution itself, in ascending order.
+    """
+
+    low: float
+    high: float
+    level: float
+    draws: Array
+
+    def chance_above(self, threshold: float) -> float:
+        """Give the chance that the effect in one more trial exceeds a threshold."""
+        below = np.searchsorted(self.draws, threshold, side="right")
+        return float(1 - below / len(self.draws))
+
+
+def draw_between_variance(
+    estimates: Array, variances: Array, draws: int, generator: np.random.Generator
+) -> Array:
+    """Draw from the confidence distribution of the variance between trials.
+
+    Parameters
+    ----------
+    estimates, variances : ndarray, shape (trials,)
+        Each trial's estimate and its squared standard error.
+    draws : int
+        How many.
+    generator : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (draws,)
+        Unit of the estimates squared; 0 wherever chance alone would have given such a spread.
+
+    Notes
+    -----
+    Cochran's Q is distributed as the sum of independent chi-squared variables c_j, each times
+    1 + tau2 e_j (Biggerstaff & Jackson 2008, Statist. Med. 27, 6093-6110); e_j are the eigenvalues
+    of U' W U, W the inverse variances and U an orthonormal basis of what is orthogonal to their
+    roots. So each draw of the c_j has one tau2 that gives the Q that was seen.
+    """
+    y, v = estimates, variances
+    root = np.sqrt(1 / v)
+    basis = np.linalg.qr(np.column_stack([root, np.eye(len(v))[:, 1:]]))[0][:, 1:]
+    growth = np.linalg.eigvalsh(basis.T @ (basis / v[:, None]))
+    chi = generator.chisquare(1, (draws, len(v) - 1))
+    seen = float(q_statistic(y, v, np.asarray(0.0)))
+    return np.asarray(np.maximum(0.0, (seen - chi.sum(axis=1)) / (chi @ growth)))
+
+
+def draw_one_more(
+    estimates: npt.ArrayLike,
+    variances: npt.ArrayLike,
+    draws: int,
+    generator: np.random.Generator,
+) -> Array:
+    """Draw from the predictive distribution of the effect in one more trial.
+
+    Parameters
+    ----------
+    estimates, variances : array_like, shape (trials,)
+        Each trial's estimate and its squared standard error.
+    draws : int
+        How many.
+    generator : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (draws,)
+
+    Notes
+    -----
+    Nagashima, Noma & Furukawa (2019), Statist. Methods Med. Res. 28, 1689-1702: the average at a
+    drawn variance between trials, a normal deviation of that variance, and a t deviation on trials
+    less one of the Hartung-Knapp error of that average.
+    """
+    y, v = np.asarray(estimates, float), np.asarray(variances, float)
+    k = len(y)
+    tau2 = draw_between_variance(y, v, draws, generator)
+    value, error = np.empty(draws), np.empty(draws)
+    step = max(1, _AT_A_TIME // k)
+    for start in range(0, draws, step):
+        part = slice(start, start + step)
+        weight, value[part] = weighed(y, v, tau2[part])
+        off = (weight * (y - value[part, None]) ** 2).sum(axis=-1)
+        error[part] = np.sqrt(off / (k - 1) / weight.sum(axis=-1))
+    normal, student = generator.standard_normal(draws), generator.standard_t(k - 1, draws)
+    return np.asarray(value + np.sqrt(tau2) * normal - error * student)
+
+
+def predict_one_more(
+    estimates: npt.ArrayLike,
+    variances: npt.ArrayLike,
+    *,
+    seed: int,
+    level: float = 0.95,
+    draws: int = 50_000,
+) -> Prediction:
+    """Say between what the effect in one more trial should be expected to lie.
+
+    Parameters
+    ----------
+    estimates, variances : array_like, shape (trials,)
+        Each trial's estimate and its squared standard error; two trials or more.
+    seed : int
+        Of the draws.
+    level : float
+        Two-sided confidence.
+    draws : int
+        How many.
+
+    Notes
+    -----
+    How often it holds what it should is measured in tests/calibration/RESULTS.md.
+
+    Examples
+    --------
+    >>> found = predict_one_more([0.2, 0.5, 0.1, 0.4], [0.01, 0.02, 0.015, 0.012], seed=1)
+    >>> found.low < 0.3 < found.high, found.chance_above(0) > 0.9
+    (True, True)
+    """
+    tail = (1 - check_level(level)) / 2
+    if np.asarray(estimates).shape[0] < 2:
+        raise ValueError("a prediction needs at least two trials")
+    found = np.sort(draw_one_more(estimates, variances, draws, np.random.default_rng(seed)))
+    low, high = np.quantile(found, [tail, 1 - tail])
+    return Prediction(low=float(low), high=float(high), level=level, draws=found)
