@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analyses.finding import Finding
 from analyses.pieces import FlowStep, UnitStory
+from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["FEWEST_DF", "cautions"]
@@ -42,7 +43,7 @@ def cautions(
     told += _few_units(findings)
     if unit.counted == "batch":
         total = f"{unit.total} batches"
-        told.append(f"The trial has {total}, however many {trial.unit}s they hold.")
+        told.append(f"The trial has {total}, however many {plural(trial.unit)} they hold.")
     doubts = len(records.doubts)
     if doubts:
         entries = "entry was" if doubts == 1 else "entries were"
@@ -58,7 +59,7 @@ def _open_ends(unit: str, steps: Sequence[FlowStep]) -> list[str]:
         (sum(one.incomplete for one in steps), "with a flush not written down"),
     ):
         if count:
-            noun = unit if count == 1 else f"{unit}s"
+            noun = unit if count == 1 else plural(unit)
             its = "its" if count == 1 else "their"
             verb = "is" if count == 1 else "are"
             told.append(f"{count} {noun} {words.format(its=its)} {verb} left out of the yield.")

@@ -7,6 +7,7 @@ BMJ 345, e5661 (CONSORT for cluster trials).
 from __future__ import annotations
 
 from analyses.pieces import UnitStory
+from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["unit_story"]
@@ -34,8 +35,8 @@ def unit_story(records: Records) -> UnitStory:
     if tracked and (by_plan or not mixed):
         counts = bags[named].groupby("treatment")["batch"].nunique()
         why = (
-            f"Each treatment was given to whole batches, so one batch is one try: {word}s of one "
-            "batch share its luck."
+            f"Each treatment was given to whole batches, so one batch is one try: {plural(word)} of "
+            "one batch share its luck."
         )
         counted = "batch"
     else:
@@ -48,6 +49,11 @@ def unit_story(records: Records) -> UnitStory:
                 f"The {factor} was given to whole batches, so for it one batch is one try. All "
                 f"else was given to each {word} by itself, so for that one {word} is one try."
             )
+    if len(trial.design.growers) > 1:
+        why += (
+            " For what a mix does at growers in general, one grower is one try: weights are "
+            f"judged by how {len(trial.design.growers)} growers differ."
+        )
     per_treatment = tuple((one.code, int(counts.get(one.code, 0))) for one in trial.treatments)
     blocked = trial.design.layout != "completely random"
     return UnitStory(

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from fractions import Fraction
 
+from trials.plurals import counted, plural
+
 __all__ = [
     "be",
     "capital",
@@ -24,39 +26,7 @@ _WORDS = (
     "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
 _TIE = re.compile(r"(?<=\d) (?=(?:g|kg|oz|lb|days?)\b|%)")
-_ODD_PLURALS = {"shelf": "shelves", "loaf": "loaves", "half": "halves"}
 _STOOD_ON = ("shelf", "rack", "table", "bench", "day", "floor", "row", "trolley", "bed")
-
-
-def plural(word: str) -> str:
-    """Give the plural of a grower's word for a unit.
-
-    Examples
-    --------
-    >>> [plural(word) for word in ("bag", "box", "batch", "tray", "shelf", "nursery")]
-    ['bags', 'boxes', 'batches', 'trays', 'shelves', 'nurseries']
-    """
-    stem, _, last = word.rpartition(" ")
-    lead = f"{stem} " if stem else ""
-    low = last.lower()
-    if low in _ODD_PLURALS:
-        return lead + last[0] + _ODD_PLURALS[low][1:]
-    if low.endswith(("s", "x", "z", "ch", "sh")):
-        return lead + last + "es"
-    if low.endswith("y") and low[-2:-1] not in tuple("aeiou"):
-        return lead + last[:-1] + "ies"
-    return lead + last + "s"
-
-
-def counted(number: int, word: str) -> str:
-    """Give a count with its word, in the singular or plural.
-
-    Examples
-    --------
-    >>> counted(1, "bag"), counted(48, "bag"), counted(0, "box")
-    ('1 bag', '48 bags', '0 boxes')
-    """
-    return f"{number} {word if number == 1 else plural(word)}"
 
 
 def in_words(number: int) -> str:
@@ -71,16 +41,18 @@ def in_words(number: int) -> str:
 
 
 def listed(words: Iterable[str], *, last: str = "and") -> str:
-    """List words as one says them.
+    """List words as one says them; where one holds a comma itself, semicolons part them.
 
     Examples
     --------
-    >>> listed(["yield", "losses", "price"])
-    'yield, losses and price'
+    >>> listed(["yield", "losses", "price"]), listed(["hot, bran", "cold, bran", "cold, okara"])
+    ('yield, losses and price', 'hot, bran; cold, bran; and cold, okara')
     """
     all_words = list(words)
     if len(all_words) < 2:
         return "".join(all_words)
+    if any("," in word for word in all_words):
+        return f"{'; '.join(all_words[:-1])}; {last} {all_words[-1]}"
     return f"{', '.join(all_words[:-1])} {last} {all_words[-1]}"
 
 

@@ -61,8 +61,8 @@ def _yield(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | N
         lambda one: power_better(one, sd, precision, confidence=confidence), USUAL_POWER
     )
     what = (
-        f"With {plural(stratum.unit)} that vary as usual (by {100 * sd:.0f} %), this plan would see a "
-        f"difference of {100 * seen:.0f} % four times out of five; you asked for "
+        f"With {plural(stratum.unit)} that vary as usual (by {100 * sd:.0f} %), this plan would see "
+        f"a difference of {100 * seen:.0f} % four times out of five; you asked for "
         f"{trial.aim.worthwhile}, and would settle that {100 * power:.0f} times in 100."
     )
     return what, f"Plan more {plural(stratum.unit)}, or ask for a larger difference."
