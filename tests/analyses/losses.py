@@ -74,7 +74,7 @@ def dated(records, **columns):
     """Put days on the units: a column is a list of ISO dates, None where blank."""
     bags = records.bags.copy()
     for name, days in columns.items():
-        values = [np.datetime64("NaT") if day is None else np.datetime64(day) for day in days]
+        values = [np.datetime64("NaT", "D") if day is None else np.datetime64(day) for day in days]
         bags[name] = pd.Series(values, index=bags.index, dtype="datetime64[ns]")
     return dataclasses.replace(records, bags=bags)
 
