@@ -15,6 +15,7 @@ from analyses.models.linear.general import General
 from analyses.models.linear.groups import Grouping
 from analyses.models.linear.moments import Structure
 from analyses.models.linear.nested import Nested
+from analyses.models.linear.separate import Places, Separate, separate_places
 
 __all__ = ["Columns", "reduce_design", "sum_up"]
 
@@ -158,6 +159,9 @@ def sum_up(design: Design, columns: Columns) -> Structure:
             raise FitError(message)
     if design.residual is None and _is_nested(random):
         return _sum_nested(design, columns, random)
+    places = separate_places(random) if design.residual is None else None
+    if places is not None:
+        return _sum_separate(design, columns, random, places)
     return _sum_general(design, columns, random)
 
 
@@ -268,6 +272,33 @@ def _squares_by_kind(
             squares[k] += chosen.T @ chosen
         low += len(sums)
     return squares
+
+
+def _sum_separate(
+    design: Design, columns: Columns, random: list[Grouping], places: Places
+) -> Separate:
+    widths, groups = places.widths, places.groups
+    starts = np.cumsum(widths) - widths
+    m = sum(widths)
+    counts = np.zeros((groups, m, m))
+    sums = np.zeros((groups, m, columns.q_rows.shape[1] + 1))
+    for i, (one, wide) in enumerate(zip(places.local, widths, strict=True)):
+        rows = slice(starts[i], starts[i] + wide)
+        level = places.group * wide + one
+        sums[:, rows] = _level_sums(design, columns, level, groups * wide).reshape(groups, wide, -1)
+        for j, (other, broad) in enumerate(zip(places.local, widths, strict=True)):
+            pairs = np.bincount(level * broad + other, minlength=groups * wide * broad)
+            square = pairs.reshape(groups, wide, broad)
+            counts[:, rows, starts[j] : starts[j] + broad] = square
+    everything = np.ones(len(design.response), bool)
+    return Separate(
+        names=(*(term.name for term in random), "residual"),
+        rows=len(design.response),
+        widths=widths,
+        counts=counts,
+        sums=sums,
+        total=_own_total(design, columns, everything),
+    )
 
 
 def _sum_general(design: Design, columns: Columns, random: list[Grouping]) -> General:
