@@ -12,12 +12,15 @@ from reports.wording.grammar import counted, full_stop, odds, plural
 from reports.wording.headlines import headline
 from reports.wording.names import unit_word
 from reports.wording.next_step import next_step
-from reports.wording.numbers import percentage
+from reports.wording.numbers import number, round_span
 from reports.wording.ranges import bare_range, fits
 from reports.wording.speech import Scene, margin_text, set_scene
 from trials.trial import Trial
 
 __all__ = ["basis", "evidence", "headline", "margin", "sentence"]
+
+_ALL = 100.0
+"""Nothing can be less by more than all of it, in %."""
 
 
 def sentence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
@@ -134,13 +137,15 @@ def _share(scene: Scene) -> str:
     if not all(math.isfinite(part) for part in (percent.value, percent.low, percent.high)):
         return ""
     word = scene.word(scene.direction)
-    half = (percent.high - percent.low) / 2
-    near, far = sorted((abs(percent.low), abs(percent.high)))
-    if percent.low * percent.high <= 0:
-        return f"That is about {percentage(abs(percent.value), half)} {word}."
+    told = round_span(percent.value, percent.low, percent.high, finest=1.0, marks=(0.0,))
+    if told.low * told.high <= 0:
+        return f"That is about {number(abs(told.value), told.step)} % {word}."
+    near, far = sorted((abs(told.low), abs(told.high)))
+    if scene.direction == "less":
+        far = min(far, _ALL)
     return (
-        f"That is about {percentage(abs(percent.value), half)} {word} "
-        f"(between {percentage(near, half)} and {percentage(far, half)})."
+        f"That is about {number(abs(told.value), told.step)} % {word} "
+        f"(between {number(near, told.step)} % and {number(far, told.step)} %)."
     )
 
 
@@ -151,9 +156,9 @@ def _margin(scene: Scene) -> str:
     if finding.claim == "no worse":
         worse = scene.word("less" if scene.good == "more" else "more")
         return f"You allowed {margin_text(scene, worse)}."
-    margin = margin_text(scene)
     if finding.claim == "same":
-        return f"You said {margin} would matter."
+        return f"You said {margin_text(scene)} would matter."
+    margin = margin_text(scene, scene.word(scene.good) if not scene.measure.word else "")
     told = f"You said {margin} would be worth changing for"
     if finding.verdict == "shown, size open":
         return f"{told}; this trial shows a gain, but not yet that it is that big."

@@ -5,10 +5,10 @@ from __future__ import annotations
 from analyses.analysis import Analysis
 from analyses.finding import Finding
 from reports.parts.blocks import KeyAnswer
-from reports.wording.grammar import counted, full_stop, listed, on_or_in
+from reports.wording.grammar import counted, full_stop, listed, on_or_in, plural
 from reports.wording.losses import losses_total
 from reports.wording.names import printable, treatment_names, unit_word
-from reports.wording.next_step import next_step
+from reports.wording.next_step import how_rough, next_step, plan_step
 from reports.wording.overview import overview, planned_findings
 from reports.words import evidence, margin
 
@@ -61,7 +61,9 @@ def how_made(analysis: Analysis) -> str:
     parts = []
     if story.blocks:
         block = printable(story.block) or "block"
-        parts.append(f"{made} {on_or_in(block)} {counted(story.blocks, block)}")
+        growers = len(trial.design.growers)
+        where = f" of {growers} growers" if growers > 1 else ""
+        parts.append(f"{made} {on_or_in(block)} {counted(story.blocks, block)}{where}")
     else:
         parts.append(made)
     if story.counted == "batch" and unit_word(trial) != "batch":
@@ -89,26 +91,57 @@ def _basis(analysis: Analysis, findings: tuple[Finding, ...]) -> str:
         # The same margin holds for all; what it comes to is said for the first.
         parts.insert(0, margin(findings[0], analysis.records.trial))
     for finding in findings[:1]:
-        estimate = finding.estimate
         if not finding.planned and finding.explored_because:
             parts.append(f"Looked at afterwards, because {printable(finding.explored_because)}.")
-        if estimate.units != len(analysis.records.layout.slots):
-            parts.append(
-                f"The comparison rests on {counted(estimate.units, estimate.unit_counted)}."
-            )
+    parts.append(_rests_on(analysis, findings))
     return " ".join(part for part in parts if part)
+
+
+def _rests_on(analysis: Analysis, findings: tuple[Finding, ...]) -> str:
+    """Say how many units the answer rests on, where it is not just all that were made."""
+    names = treatment_names(analysis.records.trial)
+    made = (len(analysis.records.layout.slots), unit_word(analysis.records.trial))
+    alike: dict[tuple[int, str], list[str]] = {}
+    for finding in findings:
+        estimate = finding.estimate
+        if estimate.units:
+            units = (estimate.units, printable(estimate.unit_counted))
+            alike.setdefault(units, []).append(names[estimate.treatment])
+    if not alike or list(alike) == [made]:
+        return ""
+    if len(alike) == 1:
+        return f"The comparison rests on {counted(*next(iter(alike)))}."
+    told = listed(f"on {counted(*units)} for {listed(who)}" for units, who in alike.items())
+    return f"The comparison rests {told}."
 
 
 def _steps(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
     """Give what to do next, like steps said once for all their treatments."""
     trial = analysis.records.trial
-    steps = [next_step(finding, trial) for finding in findings]
     if len(findings) == 1:
-        return steps
+        return [next_step(findings[0], trial)]
     names = treatment_names(trial)
+    repeats: dict[str, list[tuple[str, int, Finding]]] = {}
     together: dict[str, list[str]] = {}
-    for finding, step in zip(findings, steps, strict=True):
-        together.setdefault(step.removeprefix("Next: "), []).append(
-            names[finding.estimate.treatment]
-        )
-    return [f"Next for {listed(who)}: {step}" for step, who in together.items()]
+    for finding in findings:
+        step, name = plan_step(finding, trial), names[finding.estimate.treatment]
+        if step.action == "repeat" and step.units is not None:
+            counted_in = finding.estimate.unit_counted
+            repeats.setdefault(counted_in, []).append((name, step.units, finding))
+        else:
+            told = next_step(finding, trial).removeprefix("Next: ")
+            together.setdefault(told, []).append(name)
+    said = [f"Next for {listed(who)}: {step}" for step, who in together.items()]
+    return said + [_repeats(unit, wanted) for unit, wanted in repeats.items()]
+
+
+def _repeats(unit: str, wanted: list[tuple[str, int, Finding]]) -> str:
+    """Say how large a repeat would have to be for each of several treatments."""
+    units, now = plural(unit), max(finding.estimate.units for _, _, finding in wanted)
+    who = listed(name for name, _, _ in wanted)
+    if len({number for _, number, _ in wanted}) == 1:
+        told = f"repeat with about {wanted[0][1]} {units} (this trial had {now})"
+    else:
+        sizes = listed(f"about {number} for {name}" for name, number, _ in wanted)
+        told = f"repeat with more {units} (this trial had {now}): {sizes}"
+    return f"Next for {who}: {told}. {how_rough(units)}"

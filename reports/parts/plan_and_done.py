@@ -5,7 +5,7 @@ from __future__ import annotations
 from analyses.analysis import Analysis
 from analyses.finding import BETTER_WHEN, Finding
 from reports.wording.grammar import counted, full_stop, listed, odds, plural
-from reports.wording.names import estimand_words, printable, shorten, treatment_names, unit_word
+from reports.wording.names import outcome_words, printable, shorten, treatment_names, unit_word
 from trials.trial import Trial
 
 __all__ = ["explored_remarks", "how_done", "planned_remarks"]
@@ -62,11 +62,10 @@ def explored_remarks(analysis: Analysis) -> tuple[str, ...]:
     grouped: dict[str, Finding] = {}
     for finding in analysis.findings:
         if not finding.planned:
-            over = estimand_words(finding.estimate.estimand, analysis.records.trial)
-            key = f"{finding.estimate.outcome}, {over}"
+            key = outcome_words(finding.estimate, analysis.records.trial)
             grouped.setdefault(key, finding)
     return tuple(
-        f"Looked at afterwards: {printable(key)}"
+        f"Looked at afterwards: {key}"
         + (f" ({printable(finding.explored_because)})." if finding.explored_because else ".")
         for key, finding in grouped.items()
     )
@@ -84,11 +83,9 @@ def how_done(analysis: Analysis) -> tuple[str, ...]:
     unit, block = unit_word(trial), printable(trial.design.block) or "block"
     names = listed(treatment_names(trial).values())
     lot = _LOTS[layout.randomisation].format(block=block, blocks=plural(block), unit=unit)
-    applied = "each batch" if trial.design.applied_to == "batch" else f"each {unit}"
     remarks = [
         f"Compared: {names}.",
-        f"Layout: {trial.design.layout}, {_places(analysis, block)}; the treatment was given to "
-        f"{applied}.",
+        f"Layout: {trial.design.layout}, {_places(analysis, block)}; {_given_to(trial)}.",
         f"Lot: {lot} (seed {layout.seed}).",
     ]
     if analysis.records.sources:
@@ -117,13 +114,44 @@ def _claim(trial: Trial) -> str:
     return f"{others} better than {control}{worth}"
 
 
+def _given_to(trial: Trial) -> str:
+    """Say what each treatment was given to."""
+    design, unit = trial.design, unit_word(trial)
+    if design.applied_to == "batch":
+        return "the treatment was given to each batch"
+    if design.batch_factor:
+        factor = printable(design.batch_factor)
+        return f"the {factor} was given to each batch, all else to each {unit}"
+    return f"the treatment was given to each {unit}"
+
+
 def _places(analysis: Analysis, block: str) -> str:
     trial, unit = analysis.records.trial, unit_word(analysis.records.trial)
+    design, many = trial.design, analysis.unit.blocks
+    held = _held(trial, unit)
+    if design.layout == "latin square":
+        column = printable(design.column) or "column"
+        return f"{counted(many, block)} by {counted(many, column)}, each treatment once in each"
+    if design.layout == "rows and columns":
+        column = printable(design.column) or "column"
+        columns = len({slot.column for slot in analysis.records.layout.slots})
+        return f"{counted(many, block)} by {counted(columns, column)}, {held} in each {block}"
+    if design.layout == "incomplete blocks":
+        room = sorted(set(design.places))
+        each = (
+            counted(room[0], unit) if len(room) == 1 else f"{room[0]} to {room[-1]} {plural(unit)}"
+        )
+        return f"{counted(many, block)} of {each}, not every treatment in each; {held} in all"
+    return f"{counted(many, block)} with {held} in each" if many else held
+
+
+def _held(trial: Trial, unit: str) -> str:
+    """Say how many units of each treatment stand together."""
     design = trial.design
     each = counted(design.units_per_treatment, unit)
     if design.applied_to == "batch":
-        held = counted(design.bags_per_batch, unit)
-        each = f"{counted(design.units_per_treatment, 'batch')} of {held}"
-    if analysis.unit.blocks:
-        return f"{counted(analysis.unit.blocks, block)} with {each} of each in it"
-    return f"{each} of each"
+        each = f"{counted(design.units_per_treatment, 'batch')} of "
+        each += counted(design.bags_per_batch, unit)
+    extra = design.extra_control_units
+    more = f" and {extra} more of {treatment_names(trial)[trial.control.code]}" if extra else ""
+    return f"{each} of each treatment{more}"

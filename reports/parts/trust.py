@@ -6,19 +6,13 @@ from analyses.analysis import Analysis
 from analyses.finding import Check
 from analyses.pieces import NaiveCount
 from reports.parts.blocks import Table
-from reports.wording.grammar import capital, counted, full_stop, listed, plural
+from reports.wording.grammar import capital, counted, full_stop, in_words, listed, plural
+from reports.wording.hedging import VERDICT_WORDS
 from reports.wording.names import printable, treatment_names, unit_word
 from reports.wording.overview import planned_findings
+from trials.trial import Trial
 
 __all__ = ["cannot_say", "checks_table", "trust_remarks"]
-
-_SAID = {
-    "shown": "shown",
-    "shown, size open": "shown, size open",
-    "ruled out": "ruled out",
-    "not settled": "cannot tell",
-    "withheld": "no comparison",
-}
 
 
 def trust_remarks(analysis: Analysis) -> tuple[str, ...]:
@@ -29,12 +23,11 @@ def trust_remarks(analysis: Analysis) -> tuple[str, ...]:
     analysis : Analysis
         What the records say.
     """
-    trial, story = analysis.records.trial, analysis.unit
-    counts = listed(
-        f"{number} of {treatment_names(trial)[code]}" for code, number in story.per_treatment
-    )
+    story = analysis.unit
     remarks = [
-        full_stop(f"What counts is the {story.counted}: {counts}") + " " + full_stop(story.why),
+        full_stop(f"What counts is the {printable(story.counted)}: {_counts(analysis)}")
+        + " "
+        + full_stop(story.why),
         "The places were drawn by lot, not chosen.",
         _blind(analysis),
         _locked(analysis),
@@ -90,8 +83,7 @@ def cannot_say(analysis: Analysis) -> tuple[str, ...]:
     which = f"{printable(trial.species) or 'one species'}{strain}"
     begun = f" (begun {trial.start.isoformat()})" if trial.start else ""
     remarks = [
-        f"It was one trial in one place{where}, at one time{begun}, with {which}. Another room, "
-        "season or strain may answer otherwise; several trials together would tell.",
+        *_where_and_when(trial, f"{where}, at one time{begun}, with {which}"),
         "It says nothing about taste, shelf life or safety.",
     ]
     if trial.aim.outcome != "contamination":
@@ -102,6 +94,30 @@ def cannot_say(analysis: Analysis) -> tuple[str, ...]:
     if any(not finding.planned for finding in analysis.findings):
         remarks.append("What was looked at afterwards is a hint, not an answer.")
     return tuple(remarks)
+
+
+def _where_and_when(trial: Trial, told: str) -> tuple[str, ...]:
+    growers = len(trial.design.growers)
+    if growers < 2:
+        return (
+            f"It was one trial in one place{told}. Another room, season or strain may answer "
+            "otherwise; several trials together would tell.",
+        )
+    return (
+        f"It was one trial at {growers} growers{told}. Another season or strain may answer "
+        "otherwise.",
+        "The ranges of weights allow for growers being different; those of losses, flushes and "
+        f"days speak of these {growers} growers only.",
+    )
+
+
+def _counts(analysis: Analysis) -> str:
+    """Say how many units each treatment has; once where many have as many."""
+    each = analysis.unit.per_treatment
+    if len(each) > 2 and len({number for _, number in each}) == 1:
+        return f"{each[0][1]} of each of the {in_words(len(each))} treatments"
+    names = treatment_names(analysis.records.trial)
+    return listed(f"{number} of {names[code]}" for code, number in each)
 
 
 def _aim(analysis: Analysis) -> str:
@@ -138,7 +154,10 @@ def _naive(one: NaiveCount, analysis: Analysis) -> str:
     trial = analysis.records.trial
     names, units = treatment_names(trial), plural(unit_word(trial))
     about = f"Counting {one.units} {units} as if each stood alone, {names[one.treatment]}"
-    claimed, right = _SAID.get(one.verdict, one.verdict), _SAID.get(one.right_verdict, "")
+    claimed, right = (
+        VERDICT_WORDS.get(one.verdict, one.verdict),
+        VERDICT_WORDS.get(one.right_verdict, ""),
+    )
     if claimed == right:
         return (
             f"{about} would get the same verdict ({claimed}), but with a range that is not earned."
@@ -163,10 +182,11 @@ def _fragile(analysis: Analysis) -> str:
     if not turned:
         return ""
     ways = listed(dict.fromkeys(printable(name) for name in turned), last="or")
-    return f"It hangs on details: worked out {ways}, the verdict would be another one."
+    verdict = "the verdict" if len(findings) == 1 else "a verdict below"
+    return f"It hangs on details: worked out {ways}, {verdict} would be another one."
 
 
 def _check_row(check: Check, name: str) -> tuple[str, str, str]:
     done = capital(printable(check.name))
-    verdict = _SAID.get(check.verdict, printable(check.verdict))
+    verdict = VERDICT_WORDS.get(check.verdict, printable(check.verdict))
     return (f"{done} ({name})" if name else done, verdict, "yes" if check.agrees else "no")

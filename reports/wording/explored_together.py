@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analyses.analysis import Analysis
 from reports.wording.grammar import in_words, listed
-from reports.wording.names import treatment_names
+from reports.wording.names import outcome_words, treatment_names
 
 __all__ = ["explored_together"]
 
@@ -37,7 +37,7 @@ def explored_together(analysis: Analysis) -> str:
         return f"{opening}; with that allowed for, none of them stands out."
     said = listed(
         dict.fromkeys(
-            f"{one.estimate.outcome} {one.estimate.estimand}"
+            f"{outcome_words(one.estimate, analysis.records.trial)}"
             + (f" ({names[one.estimate.treatment]})" if many else "")
             for one in standing
         )

@@ -1,19 +1,16 @@
-"""The opening sentence of a finding: the verdict in fixed words.
-
-Each pair of claim and verdict has its words here and nowhere else. A planned result and one
-looked at afterwards never share them.
-"""
+"""The opening sentence of a finding: the row of the table of hedges that its interval calls for."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analyses.finding import Finding
-from reports.wording.grammar import capital
+from reports.wording.grammar import capital, listed
+from reports.wording.hedging import EXPLORED, HEDGES, ONE_BATCH, Hedge, Kind
 from reports.wording.speech import Scene, set_scene
 from trials.trial import Trial
 
-__all__ = ["EXPLORED", "headline"]
-
-EXPLORED = "Looked at afterwards; treat as a hint for the next trial."
+__all__ = ["EXPLORED", "headline", "headline_together", "hedge_of", "kind_of"]
 
 
 def headline(finding: Finding, trial: Trial) -> str:
@@ -27,106 +24,126 @@ def headline(finding: Finding, trial: Trial) -> str:
         The plan that it belongs to.
     """
     scene = set_scene(finding, trial)
+    if kind_of(scene) == "withheld" and _one_batch(finding):
+        return ONE_BATCH
+    return capital(_filled(hedge_of(scene).alone, scene, scene.it))
+
+
+def headline_together(scenes: Sequence[Scene]) -> str:
+    """Give the verdict that several comparisons with one control share.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        One or more of one kind.
+    """
+    names = listed(scene.it for scene in scenes)
+    return capital(_filled(hedge_of(scenes[0]).together, scenes[0], names))
+
+
+def hedge_of(scene: Scene) -> Hedge:
+    """Give the row of the table that a finding is told by.
+
+    Parameters
+    ----------
+    scene : Scene
+        The finding made ready.
+    """
+    return HEDGES[scene.finding.claim, kind_of(scene)]
+
+
+def kind_of(scene: Scene) -> Kind:
+    """Say what the interval of a finding shows of its claim.
+
+    Parameters
+    ----------
+    scene : Scene
+        The finding made ready.
+    """
+    finding = scene.finding
     if finding.verdict == "withheld":
-        return _withheld_headline(scene)
+        return "withheld"
     if not finding.planned:
-        return EXPLORED
+        return "explored"
     by_claim = {"better": _better, "no worse": _no_worse, "same": _same}
-    return capital(by_claim[finding.claim](scene))
+    return by_claim[finding.claim](scene)
 
 
-def _better(scene: Scene) -> str:
-    it, control, verdict = scene.it, scene.control, scene.finding.verdict
-    good = f"{it} {scene.than(scene.good)} {control}"
-    if verdict == "shown":
-        return f"{good}, and by enough to matter." if scene.finding.worthwhile else f"{good}."
-    if verdict == "shown, size open":
-        size = scene.speech.open_size.format(scene.word(scene.good))
-        return f"{good}; {size} is open."
-    if verdict == "ruled out":
-        return _better_ruled_out(scene, good)
-    bare = _bare(scene, scene.good)
-    return f"This trial cannot tell whether {it} {bare} {control}."
-
-
-def _better_ruled_out(scene: Scene, good: str) -> str:
+def _better(scene: Scene) -> Kind:
+    finding = scene.finding
+    if finding.verdict == "shown":
+        return "enough" if finding.worthwhile else "gain"
+    if finding.verdict == "shown, size open":
+        return "size open"
+    if finding.verdict == "not settled":
+        return "open"
     if scene.is_bad:
-        return f"{scene.it} {_opposite(scene)} {scene.control}."
+        return "loss"
     if scene.is_good:
-        return f"{good}, but by less than you said would matter."
-    if scene.finding.worthwhile is None:
-        return f"{scene.it} gained nothing over {scene.control} in this trial."
-    if _inside(scene):
-        return _smaller(scene)
-    return f"{scene.it} did not gain enough over {scene.control} to matter."
+        return "small gain"
+    if finding.worthwhile is None:
+        return "no gain"
+    return "small" if _inside(finding) else "not enough"
 
 
-def _no_worse(scene: Scene) -> str:
-    it, control, verdict = scene.it, scene.control, scene.finding.verdict
-    worse = f"{it} {_opposite(scene)} {control}"
+def _no_worse(scene: Scene) -> Kind:
+    verdict = scene.finding.verdict
     if verdict == "ruled out":
-        return f"{worse}, and by more than you allowed."
-    if verdict == "shown" and scene.is_good:
-        return f"{it} {scene.than(scene.good)} {control}."
-    if verdict == "shown" and scene.is_bad:
-        return f"{worse}, but by less than you allowed."
-    if verdict == "shown":
-        return _at_most(scene)
-    if scene.is_bad:
-        return f"{worse}; whether by more than you allowed is open."
-    bare = _bare(scene, "less" if scene.good == "more" else "more")
-    return f"This trial cannot tell whether {it} {bare} {control} by more than you allowed."
+        return "enough less"
+    if verdict == "not settled":
+        return "loss, open" if scene.is_bad else "open"
+    if scene.is_good:
+        return "gain"
+    return "small loss" if scene.is_bad else "bounded"
 
 
-def _same(scene: Scene) -> str:
-    it, control, verdict = scene.it, scene.control, scene.finding.verdict
-    told = f"{it} {scene.than(scene.direction)} {control}"
-    if verdict == "shown" and scene.direction == "either":
-        return _smaller(scene)
-    if verdict == "shown":
-        return f"{told}, but by less than you said would matter."
+def _same(scene: Scene) -> Kind:
+    verdict = scene.finding.verdict
+    if verdict == "not settled":
+        return "open" if scene.direction == "either" else "apart, open"
     if verdict == "ruled out":
-        return f"{told}, and by enough to matter."
-    if scene.direction != "either":
-        return f"{told}; whether by enough to matter is open."
-    return f"This trial cannot tell whether {it} and {control} differ by enough to matter."
+        return "enough" if scene.is_good else "enough less"
+    if scene.direction == "either":
+        return "small"
+    return "small gain" if scene.is_good else "small loss"
 
 
-def _smaller(scene: Scene) -> str:
-    return (
-        f"Any difference between {scene.it} and {scene.control} is smaller than the one "
-        "you said would matter."
-    )
-
-
-def _at_most(scene: Scene) -> str:
-    """Say the bound on the worse side: lost at most 6 more in a hundred."""
-    bad_limit = scene.span.low if scene.good == "more" else scene.span.high
-    word = scene.word("less" if scene.good == "more" else "more")
-    return (
-        f"{scene.it} {scene.speech.verb} at most {scene.amount(bad_limit)} {word}"
-        f"{scene.tail} than {scene.control}, as far as this trial can tell."
-    )
-
-
-def _opposite(scene: Scene) -> str:
-    return scene.than("less" if scene.good == "more" else "more")
-
-
-def _bare(scene: Scene, direction: str) -> str:
-    """Give the verb phrase in the present: gives more than."""
-    phrase = scene.than(direction)
-    return phrase.replace(scene.speech.verb, f"{scene.speech.bare}s", 1)
-
-
-def _inside(scene: Scene) -> bool:
-    margin, estimate = scene.finding.worthwhile or 0.0, scene.finding.estimate
+def _inside(finding: Finding) -> bool:
+    margin, estimate = finding.worthwhile or 0.0, finding.estimate
     return -margin < estimate.low and estimate.high < margin
 
 
-def _withheld_headline(scene: Scene) -> str:
-    estimate = scene.finding.estimate
+def _one_batch(finding: Finding) -> bool:
+    estimate = finding.estimate
     alone = estimate.units <= 2 or "one batch a side" in estimate.withheld.lower()
-    if estimate.unit_counted == "batch" and alone:
-        return "One batch a side cannot tell a better method from a luckier batch."
-    return f"This trial cannot compare {scene.it} with {scene.control}."
+    return estimate.unit_counted == "batch" and alone
+
+
+def _filled(template: str, scene: Scene, names: str) -> str:
+    bad = "less" if scene.good == "more" else "more"
+    return template.format(
+        it=names,
+        control=scene.control,
+        better=scene.than(scene.good),
+        worse=scene.than(bad),
+        apart=scene.than(scene.direction),
+        would_better=_would(scene, scene.good),
+        would_worse=_would(scene, bad),
+        open_size=scene.speech.open_size.format(scene.word(scene.good)),
+        at_most=_at_most(scene, bad),
+        gain_enough=scene.speech.gain_enough,
+    )
+
+
+def _would(scene: Scene, direction: str) -> str:
+    """Give the verb phrase behind would, which one and several names can take."""
+    return scene.than(direction).replace(scene.speech.verb, f"would {scene.speech.bare}", 1)
+
+
+def _at_most(scene: Scene, bad: str) -> str:
+    """Say the bound on the worse side: lost at most 6 more in a hundred."""
+    limit = scene.span.low if scene.good == "more" else scene.span.high
+    return (
+        f"{scene.it} {scene.speech.verb} at most {scene.amount(limit)} {scene.word(bad)}"
+        f"{scene.tail} than {scene.control}"
+    )

@@ -8,9 +8,14 @@ from __future__ import annotations
 
 import unicodedata
 
+from analyses.estimate import Estimate
+from reports.wording.grammar import plural
 from trials.trial import Trial
 
-__all__ = ["LONGEST_NAME", "estimand_words", "printable", "shorten", "treatment_names", "unit_word"]
+__all__ = [
+    "LONGEST_NAME", "estimand_words", "outcome_words", "printable", "shorten", "treatment_names",
+    "unit_word",
+]  # fmt: skip
 
 LONGEST_NAME = 48
 _JOINER = "\u200d"
@@ -100,6 +105,26 @@ def estimand_words(estimand: str, trial: Trial) -> str:
         The plan.
     """
     return printable(estimand).replace("per bag", f"per {unit_word(trial)}")
+
+
+def outcome_words(estimate: Estimate, trial: Trial) -> str:
+    """Say what a number is about: what was measured, and over which units.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    trial : Trial
+        The plan.
+    """
+    unit = unit_word(trial)
+    if estimate.outcome == "yield":
+        return f"weight {estimand_words(estimate.estimand, trial)}"
+    return {
+        "contamination": f"{plural(unit)} lost to contamination",
+        "flush drop": "how much of a flush the next one keeps",
+        "days to colonise": "days to colonise",
+        "days to pins": "days to first pins",
+    }[estimate.outcome]
 
 
 def _kept(letter: str) -> str:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 from analyses.finding import BETTER_WHEN, Finding
-from reports.wording.grammar import counted, plural
+from reports.wording.grammar import plural
+from reports.wording.headlines import hedge_of
+from reports.wording.hedging import Action
 from reports.wording.names import unit_word
 from reports.wording.speech import set_scene
 from trials.trial import Trial
 
-__all__ = ["Action", "Step", "next_step", "plan_step", "units_to_settle"]
+__all__ = ["Step", "how_rough", "next_step", "plan_step", "units_to_settle"]
 
-Action: TypeAlias = Literal["adopt", "repeat", "stop", "choose", "note", "redesign"]
 _TOO_MANY_TIMES = 10
+_CHANCE_Z = 0.8416
+"""Standard normal quantile of 0.8: a repeat is to settle it in 8 of 10 trials."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,9 +27,7 @@ class Step:
     Parameters
     ----------
     action : str
-        adopt: change over; repeat: a larger trial would likely settle it; stop: keep the
-        control; choose: by price and work; note: a hint for the next plan; redesign: this
-        design could not answer.
+        As in the table of hedges.
     units : int or None
         With repeat, how many units; None where more than ten times as many would be wanted.
     """
@@ -55,7 +55,7 @@ def next_step(finding: Finding, trial: Trial) -> str:
     scene = set_scene(finding, trial)
     it, control = scene.it, scene.control
     if step.action == "repeat":
-        return _repeat(step, finding)
+        return f"Next: {_repeat(step, finding, control)}"
     told = {
         "adopt": f"Next: change to {it}, if its price and work suit you.",
         "stop": f"Next: stop here and keep {control}.",
@@ -76,15 +76,10 @@ def plan_step(finding: Finding, trial: Trial) -> Step:
     trial : Trial
         The plan; a repeat is rounded up to whole rounds of its design.
     """
-    if finding.verdict == "withheld":
-        return Step(action="redesign")
-    if not finding.planned:
-        return Step(action="note")
-    if finding.verdict in ("not settled", "shown, size open"):
-        return Step(action="repeat", units=_whole_rounds(units_to_settle(finding), finding, trial))
-    if finding.verdict == "shown":
-        return Step(action="choose" if finding.claim == "same" else "adopt")
-    return _when_ruled_out(finding)
+    action = hedge_of(set_scene(finding, trial)).action
+    if action != "repeat":
+        return Step(action=action)
+    return Step(action=action, units=_whole_rounds(units_to_settle(finding), finding, trial))
 
 
 def units_to_settle(finding: Finding) -> float:
@@ -98,17 +93,30 @@ def units_to_settle(finding: Finding) -> float:
     Returns
     -------
     float
-        n (h / d)^2: n units now, h the half-width of the interval, d the distance from the
-        estimate to the nearest value that would decide, were the estimate to stay. Infinite when
-        the estimate sits on such a value. The half-width falls with the root of the number of
-        units; the gain in degrees of freedom is left out.
+        n ((h + z s) / d)^2: n units now, h the half-width of the interval, s the standard error,
+        z = 0.84, d the distance from the estimate to the nearest value that would decide. Were
+        the truth where the estimate is, so many would decide in 8 of 10 trials. Infinite when the
+        estimate sits on such a value. Both h and s fall with the root of the number of units; the
+        gain in degrees of freedom is left out.
     """
     estimate = finding.estimate
     half_width = (estimate.high - estimate.low) / 2
     needed = _distance(finding)
     if not math.isfinite(half_width) or needed <= 0:
         return math.inf
-    return max(estimate.units * (half_width / needed) ** 2, float(estimate.units))
+    reach = half_width + _CHANCE_Z * _standard_error(finding)
+    return max(estimate.units * (reach / needed) ** 2, float(estimate.units))
+
+
+def _standard_error(finding: Finding) -> float:
+    """Read the standard error off the interval of this comparison by itself."""
+    from scipy.special import ndtri, stdtrit
+
+    estimate = finding.estimate
+    share = (1 + estimate.level) / 2
+    df = estimate.df
+    quantile = ndtri(share) if df is None or not math.isfinite(df) else stdtrit(df, share)
+    return (estimate.high_alone - estimate.low_alone) / 2 / float(quantile)
 
 
 def _distance(finding: Finding) -> float:
@@ -125,39 +133,43 @@ def _distance(finding: Finding) -> float:
     return max(value, margin - value)
 
 
-def _when_ruled_out(finding: Finding) -> Step:
-    estimate, margin = finding.estimate, finding.worthwhile or 0.0
-    low, high = estimate.low, estimate.high
-    if BETTER_WHEN[estimate.outcome] == "lower":
-        low, high = -high, -low
-    if finding.claim == "same" and low > 0:
-        return Step(action="adopt")
-    small = finding.claim == "better" and -margin < low and 0 < high < margin
-    return Step(action="choose" if small else "stop")
-
-
 def _whole_rounds(wanted: float, finding: Finding, trial: Trial) -> int | None:
     now = finding.estimate.units
     if wanted > _TOO_MANY_TIMES * now:
         return None
-    round_size = len(trial.treatments)
-    if finding.estimate.unit_counted != "batch":
+    round_size = 1 if finding.estimate.unit_counted == "grower" else len(trial.treatments)
+    if finding.estimate.unit_counted not in ("batch", "grower"):
         round_size *= trial.design.units_per_treatment if trial.design.blocks > 1 else 1
     return math.ceil(wanted / round_size) * round_size
 
 
-def _repeat(step: Step, finding: Finding) -> str:
+def _repeat(step: Step, finding: Finding, control: str) -> str:
     units = plural(finding.estimate.unit_counted)
-    now = counted(finding.estimate.units, finding.estimate.unit_counted)
     if step.units is None:
+        keep = "choose by price and work"
+        if finding.claim == "no worse":
+            keep = f"keep {control} for now"
         return (
-            f"Next: choose by price and work. More than ten times as many {units} as now "
-            f"({now}) would be needed to settle it; that is a rough guess."
+            f"{keep}. To settle it would take more than ten times as many {units} as now "
+            f"({finding.estimate.units}); that is a rough guess."
         )
-    rough = f"That is a rough guess: it takes the {units} to vary as they did here."
     return (
-        f"Next: repeat with about {step.units} {units} (this trial had "
-        f"{finding.estimate.units}); that would likely settle it. {rough}"
+        f"repeat with about {step.units} {units} (this trial had {finding.estimate.units}). "
+        f"{how_rough(units)}"
+    )
+
+
+def how_rough(units: str) -> str:
+    """Say what a number of units to repeat with rests on.
+
+    Parameters
+    ----------
+    units : str
+        The plural of what is counted.
+    """
+    return (
+        f"That is a rough guess: so many would settle it 8 times in 10, if the {units} vary and "
+        "differ as they did here."
     )
 
 

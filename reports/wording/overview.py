@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analyses.finding import Finding
-from reports.wording.grammar import capital, listed
-from reports.wording.headlines import headline
+from reports.wording.headlines import headline, headline_together, kind_of
+from reports.wording.hedging import HEDGES
 from reports.wording.speech import Scene, set_scene
 from trials.trial import Trial
 
@@ -45,76 +45,16 @@ def overview(findings: Sequence[Finding], trial: Trial) -> str:
     Returns
     -------
     str
-        For one finding its headline; for several, treatments of like verdict said together.
+        For one finding its headline; for several, treatments of like verdict said together, in
+        the order of the table of hedges.
     """
     if not findings:
         return "Nothing was compared."
     if len(findings) == 1 or not findings[0].planned:
         return headline(findings[0], trial)
-    groups: dict[str, list[str]] = {}
+    alike: dict[str, list[Scene]] = {}
     for finding in findings:
         scene = set_scene(finding, trial)
-        groups.setdefault(_like(scene), []).append(scene.it)
-    order = sorted(groups, key=_ORDER.index)
-    scene = set_scene(findings[0], trial)
-    return " ".join(capital(_told(kind, groups[kind], scene)) for kind in order)
-
-
-_ORDER = (
-    "good enough",
-    "good",
-    "good, small",
-    "bad",
-    "small",
-    "allowed",
-    "not enough",
-    "open",
-    "withheld",
-)
-
-
-def _like(scene: Scene) -> str:
-    """Sort a finding by what may be said of it together with others."""
-    finding = scene.finding
-    if finding.verdict == "withheld":
-        return "withheld"
-    if scene.is_good:
-        return _good_kind(finding)
-    if scene.is_bad:
-        return "bad"
-    if finding.verdict == "shown":
-        return "small" if finding.claim == "same" else "allowed"
-    if finding.verdict == "ruled out":
-        margin, estimate = finding.worthwhile or 0.0, finding.estimate
-        inside = -margin < estimate.low and estimate.high < margin
-        return "small" if inside else "not enough"
-    return "open"
-
-
-def _good_kind(finding: Finding) -> str:
-    if finding.claim == "better" and finding.verdict == "shown" and finding.worthwhile:
-        return "good enough"
-    return "good, small" if finding.claim == "better" and finding.verdict == "ruled out" else "good"
-
-
-def _told(kind: str, names: list[str], scene: Scene) -> str:
-    who, control = listed(names), scene.control
-    bad = "less" if scene.good == "more" else "more"
-    if kind.startswith("good"):
-        told = f"{who} {scene.than(scene.good)} {control}"
-        tails = {
-            "good enough": ", and by enough to matter",
-            "good, small": ", but too little to matter",
-        }
-        return f"{told}{tails.get(kind, '')}."
-    if kind == "bad":
-        return f"{who} {scene.than(bad)} {control}."
-    if kind == "small":
-        return f"for {who} any difference from {control} is smaller than would matter."
-    if kind == "allowed":
-        return f"{who} stayed within what you allowed against {control}."
-    if kind == "not enough":
-        return f"{who} did not gain enough over {control} to matter."
-    if kind == "withheld":
-        return f"{who} cannot be compared with {control} in this trial."
-    return f"for {who} this trial cannot tell."
+        alike.setdefault(kind_of(scene), []).append(scene)
+    order = [kind for claim, kind in HEDGES if claim == findings[0].claim]
+    return " ".join(headline_together(alike[kind]) for kind in order if kind in alike)

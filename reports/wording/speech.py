@@ -35,6 +35,8 @@ class Speech:
         The thing itself, for headings and axes.
     open_size : str
         “how much more”, “how many more” and the like, with {} for more or less.
+    gain_enough : str
+        What failed when a gain is too small, ready for the control and “to matter”.
     """
 
     verb: str
@@ -46,6 +48,7 @@ class Speech:
     each: str
     what: str
     open_size: str = "how much {}"
+    gain_enough: str = "did not gain enough over"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +129,7 @@ def speech(outcome: Outcome, unit: str) -> Speech:
             verb="lost", bare="lose", more="more", less="fewer",
             more_than=f"lost more {units} than", less_than=f"lost fewer {units} than",
             each="in a hundred", what=f"{units} lost", open_size="how many {}",
+            gain_enough=f"did not save enough {units} against",
         )  # fmt: skip
     if outcome == "flush drop":
         return Speech(
@@ -139,7 +143,7 @@ def speech(outcome: Outcome, unit: str) -> Speech:
         return Speech(
             verb="took", bare="take", more="longer", less="less",
             more_than=f"took longer {goal} than", less_than=f"took less time {goal} than",
-            each=goal, what=outcome,
+            each=goal, what=outcome, gain_enough="did not save enough days against",
         )  # fmt: skip
     return Speech(
         verb="gave", bare="give", more="more", less="less",
@@ -205,25 +209,23 @@ def margin_text(scene: Scene, more_or_less: str = "") -> str:
     worthwhile = scene.finding.worthwhile
     if worthwhile is None:
         return ""
-    here = _said_margin(scene, worthwhile)
     word = f" {more_or_less}" if more_or_less else ""
-    if not scene.measure.word:
-        here, word = f"{here}{word}{scene.tail}", ""
-    written = scene.trial.aim.worthwhile if scene.finding.planned else None
-    if written is None or written.unit != "%" or scene.measure.word == "%":
-        return f"{here}{word}"
-    return f"{written.value:g} %{word} ({here} here)"
+    # Rounded as finely as the limits that are held against it.
+    here = scene.amount(worthwhile / scene.measure.per)
+    written: Margin | None = scene.trial.aim.worthwhile if scene.finding.planned else None
+    if written is None or written.unit == "in 100":
+        behind = scene.tail if not scene.measure.word else ""
+        return f"{here}{word}{behind}"
+    if written.unit in (scene.measure.word, "days"):
+        return f"{_as_written(written)}{word}"
+    at = "here" if written.unit == "%" else "as told here"
+    return f"{_as_written(written)}{word} ({here} {at})"
 
 
-def _said_margin(scene: Scene, worthwhile: float) -> str:
-    written: Margin | None = scene.trial.aim.worthwhile
-    value = worthwhile / scene.measure.per
-    exact = written is not None and scene.finding.planned and written.unit == scene.measure.word
-    # A margin that was written as an amount is said as written; one that comes from a mean is
-    # rounded as finely as the limits that are held against it.
-    if exact:
-        return f"{value:.6g} {scene.measure.word}"
-    return scene.amount(value)
+def _as_written(margin: Margin) -> str:
+    """Say a margin as the grower wrote it."""
+    unit = "day" if margin.unit == "days" and margin.value == 1 else margin.unit
+    return f"{margin.value:g} {unit}"
 
 
 def _direction(low: float, high: float) -> Direction:

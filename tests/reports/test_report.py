@@ -94,11 +94,12 @@ def test_findings_are_told_together_by_what_they_show():
         return finding(estimate((low + high) / 2, low, high, treatment=code), "better", worthwhile)
 
     assert overview((told("O", 50, 90), told("R", 5, 90), told("S", -90, -10)), THREE) == (
-        "Okara gave more than bran, and by enough to matter. Rice gave more than bran. "
-        "Soya gave less than bran."
+        "Okara gave more than bran, and by enough to matter. Rice gave more than bran; how much "
+        "more is open. Soya gave less than bran."
     )
     assert overview((told("O", -20, 30), told("R", -20, 30), told("S", -50, 90)), THREE) == (
-        "For okara and rice any difference from bran is smaller than would matter. "
+        "For okara and rice any difference from bran is smaller than the one you said would "
+        "matter. "
         "For soya this trial cannot tell."
     )
 

@@ -94,8 +94,8 @@ def test_gain_of_open_size():
         "(19 times in 20 such ranges hold the truth). That is about 15 % more (between 5 % and "
         "25 %). You said 15 % (61 g here) would be worth changing for; this trial shows a gain, "
         "but not yet that it is that big. This rests on 48 bags. Next: choose by price and work. "
-        "More than ten times as many bags as now (48 bags) would be needed to settle it; that is "
-        "a rough guess."
+        "To settle it would take more than ten times as many bags as now (48); that is a rough "
+        "guess."
     )
 
 
@@ -106,15 +106,15 @@ def test_gain_of_open_size():
         ("better", 20, 100, "X gave more than C; how much more is open."),
         ("better", -20, 20, "Any difference between X and C is smaller than the one you said "
          "would matter."),
-        ("better", -20, 100, "This trial cannot tell whether X gives more than C."),
+        ("better", -20, 100, "This trial cannot tell whether X would give more than C."),
         ("better", -100, -20, "X gave less than C."),
         ("better", 5, 20, "X gave more than C, but by less than you said would matter."),
         ("better", -150, 30, "X did not gain enough over C to matter."),
         ("no worse", -20, 100, "X gave at most 20 g less per bag than C, as far as this trial can "
          "tell."),
         ("no worse", -100, -70, "X gave less than C, and by more than you allowed."),
-        ("no worse", -100, 20, "This trial cannot tell whether X gives less than C by more than "
-         "you allowed."),
+        ("no worse", -100, 20, "This trial cannot tell whether X would give less than C by more "
+         "than you allowed."),
         ("same", -20, 20, "Any difference between X and C is smaller than the one you said would "
          "matter."),
         ("same", 70, 100, "X gave more than C, and by enough to matter."),
