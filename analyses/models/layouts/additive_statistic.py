@@ -20,6 +20,7 @@ from analyses.models.layouts.relabelling_sums import (
     Codes,
     SumCounts,
     count_beyond,
+    count_ratios_beyond,
     draw_sums,
     joined,
     sum_counts,
@@ -186,6 +187,8 @@ class AdditiveStatistic:
         if self.statistic == "sum":
             beyond, total = count_beyond(parts, limit, grain)
             return beyond * self.repeats, total * self.repeats
+        if self.statistic == "difference" and self.labels == 1 and self.information is None:
+            return count_ratios_beyond(parts, limit, grain)
         *others, last = sorted(parts, key=lambda one: len(one[0]))
         start: SumCounts = (np.zeros((1, last[0].shape[1])), np.ones(1, np.int64))
         for part in others:

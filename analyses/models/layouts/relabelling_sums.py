@@ -24,17 +24,20 @@ __all__ = [
     "arrangements",
     "count_beyond",
     "count_layouts",
+    "count_ratios_beyond",
     "draw_sums",
     "joined",
     "sum_counts",
 ]
 
 Codes = npt.NDArray[np.int8]
-SumCounts = tuple[Array, npt.NDArray[np.int64]]
+Ways = npt.NDArray[np.int64]
+SumCounts = tuple[Array, Ways]
 
 _MOST_SUMS = 4_000_000  # distinct sums kept at once
 _MOST_LAYOUTS = 2**62  # what an integer of 64 bits can count
 _TABLE = 20_736  # entries of a table that is drawn from
+_NOTHING = 1e-9  # a second sum, which goes with numbers of units, that is 0 but for rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,11 +176,7 @@ def count_beyond(blocks: Sequence[SumCounts], limit: float, grain: float) -> tup
     tuple
         Layouts beyond, layouts in all.
     """
-    halves = [(np.zeros((1, 1)), np.ones(1, np.int64)) for _ in range(2)]
-    for block in sorted(blocks, key=lambda one: -len(one[0])):
-        small = int(len(halves[1][0]) < len(halves[0][0]))
-        halves[small] = joined(halves[small], block, grain)
-    (left, left_ways), (right, right_ways) = halves
+    (left, left_ways), (right, right_ways) = _halves(blocks, grain)
     total = int(left_ways.sum()) * int(right_ways.sum())
     if limit <= 0:
         return total, total
@@ -189,6 +188,65 @@ def count_beyond(blocks: Sequence[SumCounts], limit: float, grain: float) -> tup
     if total <= _MOST_LAYOUTS:
         return int(np.dot(high + low, left_ways)), total
     return sum(int(n) * int(w) for n, w in zip(high + low, left_ways, strict=True)), total
+
+
+def count_ratios_beyond(blocks: Sequence[SumCounts], limit: float, grain: float) -> tuple[int, int]:
+    """Count the layouts whose first sum over the second is `limit` or more, either way.
+
+    The second sum is never below 0; layouts in which it is 0 are left out. The halves meet in the
+    middle as in `count_beyond`, for each pair of second sums by itself.
+
+    Returns
+    -------
+    tuple
+        Layouts beyond, layouts that have the ratio.
+
+    Raises
+    ------
+    TooManySums
+        If there are more layouts or sums than can be counted.
+    """
+    halves = _halves(blocks, grain)
+    if math.prod(int(ways.sum()) for _, ways in halves) > _MOST_LAYOUTS:
+        raise TooManySums
+    left, right = (_by_second(half) for half in halves)
+    beyond = total = 0
+    for first, sums, ways, _ in left:
+        for second, values, _, below in right:
+            if first + second <= _NOTHING:
+                continue
+            every = int(ways.sum()) * int(below[-1])
+            edge, total = limit * (first + second), total + every
+            if limit <= 0:
+                beyond += every
+                continue
+            high = below[-1] - below[np.searchsorted(values, edge - sums, "left")]
+            low = below[np.searchsorted(values, -edge - sums, "right")]
+            beyond += int(np.dot(high + low, ways))
+    return beyond, total
+
+
+def _halves(blocks: Sequence[SumCounts], grain: float) -> list[SumCounts]:
+    """Join the blocks into two halves that have about as many sums."""
+    start = (np.zeros((1, blocks[0][0].shape[1])), np.ones(1, np.int64))
+    halves = [start, start]
+    for block in sorted(blocks, key=lambda one: -len(one[0])):
+        small = int(len(halves[1][0]) < len(halves[0][0]))
+        halves[small] = joined(halves[small], block, grain)
+    return halves
+
+
+def _by_second(half: SumCounts) -> list[tuple[float, Array, Ways, Ways]]:
+    """Give each second sum with its first sums in order, their ways, and the ways below each."""
+    values, ways = half
+    seconds, which = np.unique(np.round(values[:, 1] / _NOTHING), return_inverse=True)
+    found = []
+    for place, second in enumerate(seconds):
+        mine = np.flatnonzero(which == place)
+        mine = mine[np.argsort(values[mine, 0], kind="stable")]
+        below = np.concatenate([[0], np.cumsum(ways[mine])])
+        found.append((float(second * _NOTHING), values[mine, 0], ways[mine], below))
+    return found
 
 
 def draw_sums(blocks: Sequence[BlockSteps], draws: int, generator: np.random.Generator) -> Array:
