@@ -9,6 +9,7 @@ from analyses.finding import Finding
 from reports.parts.answer import how_made, key_answer
 from reports.parts.blocks import Block, Bullets, Figure, Paragraph, Report, Section
 from reports.parts.cautions import for_repeating, mould
+from reports.parts.checklist import checklist_details
 from reports.parts.factors import factor_blocks
 from reports.parts.flush_blocks import flush_blocks
 from reports.parts.loss_story import batches_told, loss_story
@@ -57,7 +58,7 @@ def write_report(analysis: Analysis, *, figures: bool = True) -> Report:
         _flushes(analysis, draw),
         _timing(analysis, draw),
         _another_flush(analysis, draw),
-        _trust(analysis),
+        _trust(analysis, draw),
         Section(
             id="not-said", heading="What it cannot say",
             blocks=(Bullets(items=cannot_say(analysis)),),
@@ -65,11 +66,14 @@ def write_report(analysis: Analysis, *, figures: bool = True) -> Report:
         _planned(analysis),
         Section(
             id="how", heading="How it was done",
-            blocks=(Paragraph(text=how_made(analysis)), Bullets(items=how_done(analysis))),
+            blocks=(
+                Paragraph(text=how_made(analysis)), Bullets(items=how_done(analysis)),
+                checklist_details(analysis),
+            ),
         ),
         Section(
             id="statistician", heading="The numbers for a statistician",
-            blocks=statistician_blocks(analysis),
+            blocks=statistician_blocks(analysis, draw),
         ),
         _cautions(analysis),
     )  # fmt: skip
@@ -226,12 +230,16 @@ def _another_flush(analysis: Analysis, draw: _Draw) -> Section:
     return Section(id="money", heading=f"Another flush or a new {unit}", blocks=tuple(blocks))
 
 
-def _trust(analysis: Analysis) -> Section:
+def _trust(analysis: Analysis, draw: _Draw) -> Section:
+    from reports.figures.larger import figure_larger
+    from reports.figures.places import figure_places
+
     remarks = dict.fromkeys((*trust_remarks(analysis), *map(printable, analysis.cautions)))
     blocks: list[Block] = [Bullets(items=tuple(remarks))]
     checks = checks_table(analysis)
     if checks:
         blocks.append(checks)
+    blocks += [*draw(figure_larger, analysis), *draw(figure_places, analysis)]
     return Section(id="trust", heading="How far to trust it", blocks=tuple(blocks))
 
 

@@ -6,6 +6,9 @@ from dataclasses import asdict
 from typing import Any
 
 from analyses.analysis import Analysis
+from analyses.larger_trial import widths
+from analyses.layouts.place_trend import place_story
+from reports.parts.checklist_items import checklist
 
 __all__ = ["more_results"]
 
@@ -20,8 +23,8 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys flush_story, worth, times, also and factors; None or empty where there is nothing.
-        Weights in grams, shares from 0 to 1, days since spawning.
+        Keys flush_story, worth, times, also, factors, checklist, larger and places; None or empty
+        where there is nothing. Weights in grams, shares from 0 to 1, days since spawning.
     """
     times = []
     for one in analysis.times:
@@ -34,4 +37,16 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
         "times": times,
         "also": [asdict(one) for one in analysis.also],
         "factors": [asdict(one) for one in analysis.factor_effects],
+        "checklist": [asdict(one) for one in checklist(analysis)],
+        "larger": _larger(analysis),
+        "places": [asdict(one) for one in place_story(analysis.records, analysis.unit).trends],
     }
+
+
+def _larger(analysis: Analysis) -> list[dict[str, Any]]:
+    """Give the widths of the first planned comparison that has any."""
+    for finding in analysis.findings:
+        told = widths(finding, analysis.records.trial) if finding.planned else ()
+        if told:
+            return [{"finding": finding.id} | asdict(one) for one in told]
+    return []

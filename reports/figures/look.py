@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from reports.figures.signs import TYPE, mend_signs
 from reports.figures.vector import standing_alone
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "MARKERS",
+    "STEPS",
     "TINTS",
     "WIDTH",
     "Frame",
@@ -30,6 +32,7 @@ __all__ = [
     "paint",
     "plain_axes",
     "series",
+    "step",
     "tint",
 ]
 
@@ -55,6 +58,11 @@ TINTS: dict[str, Tint] = {
     "rule": Tint(light="#d9d6cd", dark="#3d4147"),
     "zone": Tint(light="#e3ecd8", dark="#2b3a25"),
     "zone edge": Tint(light="#66803f", dark="#9dbb74"),
+    "step 0": Tint(light="#edeae3", dark="#22262a"),
+    "step 1": Tint(light="#d2d3d2", dark="#343a40"),
+    "step 2": Tint(light="#b1b6b9", dark="#4b535b"),
+    "step 3": Tint(light="#616b73", dark="#a2acb4"),
+    "step 4": Tint(light="#333b43", dark="#d9dee1"),
     "series 0": Tint(light="#7d838d", dark="#d3dde0"),
     "series 1": Tint(light="#b0461c", dark="#fb8336"),
     "series 2": Tint(light="#0a474c", dark="#2b9a80"),
@@ -68,6 +76,9 @@ MARKERS = ("o", "s", "^", "D", "v", "P", "X", "p")
 """One a treatment, in the order of the plan; they differ in shape, not in size alone."""
 
 _SERIES = 6
+
+STEPS = 5
+"""Shades of the neutral scale, ``step 0`` the least; on the upper two, type is paper."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +116,11 @@ def tint(part: str) -> str:
 def series(index: int) -> str:
     """Give the light colour of a treatment by its place in the plan, the control first."""
     return tint("series 0") if index == 0 else tint(f"series {(index - 1) % (_SERIES - 1) + 1}")
+
+
+def step(index: int) -> str:
+    """Give the light colour of a shade of the neutral scale, 0 the least."""
+    return tint(f"step {index}")
 
 
 def marker(index: int) -> str:
@@ -177,7 +193,11 @@ def _rendered(sheet: Sheet) -> tuple[str, bytes]:
     drawn, dots = io.StringIO(), io.BytesIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
     sheet.savefig(drawn, format="svg", metadata=nothing)
-    sheet.savefig(dots, format="png", dpi=_DOTS_PER_INCH, metadata={"Software": None})
+    mend_signs(sheet)
+    sheet.savefig(
+        dots, format="png", dpi=_DOTS_PER_INCH, metadata={"Software": None},
+        pil_kwargs={"compress_level": 4},
+    )  # fmt: skip
     return drawn.getvalue(), dots.getvalue()
 
 
@@ -190,7 +210,7 @@ def _settings() -> dict[Any, Any]:
         "axes.linewidth": 0.8,
         "axes.unicode_minus": True,
         "figure.facecolor": tint("paper"),
-        "font.family": ["DejaVu Sans"],
+        "font.family": [TYPE],
         "font.size": 9.5,
         "hatch.color": tint("zone edge"),
         "hatch.linewidth": 0.5,

@@ -10,6 +10,7 @@ from analyses.finding import Finding
 from analyses.pieces import ModelNumbers
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.parts.companions import companion_details
+from reports.parts.loss_story import Draw
 from reports.parts.statistician_more import more_details
 from reports.wording.names import printable, treatment_names
 from trials.trial import Trial
@@ -52,13 +53,15 @@ _REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
 """Words that a method's description holds, and where the method was published."""
 
 
-def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
+def statistician_blocks(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
     """Give everything needed to check and repeat the analysis.
 
     Parameters
     ----------
     analysis : Analysis
         What the records say.
+    draw : callable
+        Draws a figure, or nothing on a terminal.
 
     Returns
     -------
@@ -77,10 +80,18 @@ def statistician_blocks(analysis: Analysis) -> tuple[Block, ...]:
         details.append(_judged(analysis.findings, trial))
     folded: list[Block] = [Details(summary="Estimates and tests", blocks=tuple(details))]
     folded += [_model(model) for model in analysis.models]
+    folded += _pictures(analysis, draw)
     folded += companion_details(analysis)
     folded += more_details(analysis)
     folded.append(Details(summary="Methods", blocks=_methods(analysis)))
     return (intro, *folded)
+
+
+def _pictures(analysis: Analysis, draw: Draw) -> tuple[Details, ...]:
+    from reports.figures.residuals import figure_influence, figure_residuals
+
+    drawn = (*draw(figure_residuals, analysis), *draw(figure_influence, analysis))
+    return (Details(summary="Residuals and influence", blocks=drawn),) if drawn else ()
 
 
 def _estimates(findings: Sequence[Finding], trial: Trial) -> Table:
