@@ -6,8 +6,13 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from pinset.drawing import PRINT_FOLDER, printed_sheets
-from trials.layout_file import LAYOUT_FILE, read_layout
+from pinset.inviting import HOW_TO_FILE
+from reports.sheets.how_to_sheet import how_to_sheet
+from trials.group.group_file import read_group
+from trials.layout import Layout
+from trials.layout_file import read_layout
 from trials.problems import Refused, one_of
+from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
 from trials.writing import write_new, write_whole
 
@@ -31,7 +36,7 @@ def demo_stories() -> tuple[str, ...]:
 
 
 def copy_demo(story: str, folder: Path) -> None:
-    """Copy an invented trial into a folder and print its sheets.
+    """Copy an invented trial, or a group of them, into a folder and print the sheets.
 
     Parameters
     ----------
@@ -51,7 +56,11 @@ def copy_demo(story: str, folder: Path) -> None:
             f"The story “{story}” is not in this version yet. There is {one_of(stories)}."
         )
     source = demo_folder() / story
-    contents = {one.name: one.read_bytes() for one in sorted(source.iterdir()) if one.is_file()}
+    contents = {
+        one.relative_to(source).as_posix(): one.read_bytes()
+        for one in sorted(source.rglob("*"))
+        if one.is_file()
+    }
     others = [
         name
         for name, content in contents.items()
@@ -64,7 +73,20 @@ def copy_demo(story: str, folder: Path) -> None:
         )
     for name, content in contents.items():
         write_new(folder / name, content)
+    group = read_group(folder)
+    if group is None:
+        _print_sheets(folder)
+        return
+    for member in group.members:
+        place = folder / member.folder
+        trial, layout = _print_sheets(place)
+        page = how_to_sheet(trial, layout, member, growers=len(group.members))
+        write_whole(place / HOW_TO_FILE, page)
+
+
+def _print_sheets(folder: Path) -> tuple[Trial, Layout]:
     trial = read_trial(folder)
-    if (folder / LAYOUT_FILE).is_file():
-        for name, html in printed_sheets(trial, read_layout(folder, trial)).items():
-            write_whole(folder / PRINT_FOLDER / name, html)
+    layout = read_layout(folder, trial)
+    for name, html in printed_sheets(trial, layout).items():
+        write_whole(folder / PRINT_FOLDER / name, html)
+    return trial, layout

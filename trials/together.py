@@ -14,6 +14,7 @@ from pathlib import Path
 from trials.group.copies import begun, copied_from, same_draw_as
 from trials.group.differences import ALLOWABLE, Difference, Standing, commonest, plan_differences
 from trials.group.folders import GrowerFolder, group_plan_folder, grower_folders
+from trials.group.group_file import read_group
 from trials.problems import Problem, Problems, nearest, one_of
 from trials.records import Records, read
 from trials.room import room_facts
@@ -154,8 +155,17 @@ def read_together(folders: Sequence[Path | str], *, allow: Collection[str] = ())
         left_out=tuple(left_out),
         problems={one.folder.key: one.problems for one in found if one.problems},
         reference=reference,
-        title=reference.title,
+        title=_title(paths) or reference.title,
     )
+
+
+def _title(paths: list[Path]) -> str:
+    """Give the title of the first group file that has one; read without mistakes before."""
+    for folder in dict.fromkeys((*paths, *(one.parent for one in paths))):
+        group = read_group(folder)
+        if group is not None and group.title:
+            return group.title
+    return ""
 
 
 def _unknown_words(allow: Collection[str]) -> list[Problem]:
