@@ -111,7 +111,7 @@ def compare(sample: Sample, trial: Trial, *, level: float) -> Comparison:
     rows = sample.frame[sample.frame["treatment"].isin(codes)]
     fit: MixedFit | None = None
     if usable:
-        ordered = rows.assign(treatment=pd.Categorical(rows["treatment"], codes))
+        ordered = rows.assign(treatment=pd.Categorical(rows["treatment"], codes, ordered=True))
         try:
             fit = fit_mixed(ordered, "response", "treatment", list(sample.random))
         except FitError as error:

@@ -114,7 +114,8 @@ def factor_answer(records: Records, answer: Comparison, *, level: float) -> Fact
     frame = sample.frame.copy()
     for name, column in columns.items():
         of_code = {one.code: one.level(name) for one in trial.treatments}
-        frame[column] = pd.Categorical(frame["treatment"].map(of_code), trial.levels(name))
+        levels = frame["treatment"].map(of_code)
+        frame[column] = pd.Categorical(levels, trial.levels(name), ordered=True)
     try:
         fit = fit_mixed(frame, "response", " * ".join(columns.values()), list(sample.random))
     except FitError:
