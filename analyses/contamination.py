@@ -9,8 +9,9 @@ from analyses.companion import Companion
 from analyses.comparison import Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Mean
+from analyses.losses.batch_companions import batch_companions
 from analyses.losses.by_bag import bag_companions, by_bag
-from analyses.losses.by_batch import batch_companions, by_batch
+from analyses.losses.by_batch import by_batch
 from analyses.losses.by_stratum import by_stratum, stratum_companions
 from analyses.losses.counts import loss_counts
 from analyses.losses.estimate import HUNDRED
@@ -42,7 +43,7 @@ def contamination_answer(records: Records, unit: UnitStory, *, level: float) -> 
     """
     sample = contamination_sample(records)
     if unit.counted == "batch":
-        return replace(by_batch(records, level=level), sample=sample)
+        return replace(by_batch(records, level=level), sample=replace(sample, counted="batch"))
     layer = layers(records)
     if layer is None:
         estimates = by_bag(records, level=level)

@@ -17,6 +17,7 @@ from analyses.models.contrasts import comparisons, infer
 from analyses.models.flush.flush_parts import PartsModel
 from analyses.models.linear.arrays import Array, FitError
 from analyses.pieces import UnitStory
+from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["CURVED", "flush_story"]
@@ -190,7 +191,7 @@ def _joint(
     model = PartsModel(straight=straight, spread_by_flush=spread, ahead=AHEAD if straight else 0)
     why = ""
     if unit.counted == "batch":
-        why = f"{records.trial.unit}s of one batch share its luck"
+        why = f"{plural(records.trial.unit)} of one batch share its luck"
     elif came.groupby("treatment")["bag"].nunique().min() < 2:
         why = f"with one {records.trial.unit} of a treatment nothing shows how much they differ"
     residual = _residuals(kept, picked_flushes(records)) if spread and kept else None

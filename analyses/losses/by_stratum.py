@@ -17,6 +17,7 @@ from analyses.models.counts.strata import (
     pooled_ratio,
 )
 from analyses.models.counts.stratified_score import is_sparse, stratified_score
+from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["by_stratum", "stratum_companions"]
@@ -81,8 +82,9 @@ def _left_out(records: Records, layer: Layers, tables: Strata, code: str) -> tup
     if not alone:
         return ()
     return (
-        f"{alone} of {int(mine.sum())} {records.trial.unit}s stood in a {layer.kind} with one of "
-        "the two treatments only; they say nothing about the difference and were left out of it.",
+        f"{alone} of {int(mine.sum())} {plural(records.trial.unit)} stood in a {layer.kind} with "
+        "one of the two treatments only; they say nothing about the difference and were left out "
+        "of it.",
     )
 
 

@@ -11,10 +11,13 @@ import pandas as pd
 from analyses.contamination import contamination_answer
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, judge
+from analyses.losses.batch_sample import batch_sample, shares_of
+from analyses.losses.by_batch import held_by_batches
 from analyses.losses.table import arm_counts, batch_losses, layers
 from analyses.models.counts.clusters import cluster_difference
 from analyses.models.counts.two_proportions import newcombe
 from analyses.pieces import UnitStory
+from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["loss_checks"]
@@ -99,7 +102,7 @@ def _with_other_losses(finding: Finding, records: Records, unit: UnitStory) -> C
     if not otherwise.any():
         return None
     bags = records.bags.assign(fate=records.bags["fate"].mask(otherwise, "contaminated"))
-    name = f"with the {records.trial.unit}s lost in another way counted too"
+    name = f"with the {plural(records.trial.unit)} lost in another way counted too"
     return _check(finding, name, _answer(finding, records, unit, bags))
 
 
@@ -109,7 +112,7 @@ def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
     one = finding.estimate
     if unit.counted != "batch" or blocked or len(records.trial.challengers) > 1:
         return None
-    if one.df is None or "widened" in one.method:  # no t decided, so no other t can gainsay it
+    if one.df is None:  # no t decided, so no other t can gainsay it
         return None
     rows = [
         row
@@ -127,7 +130,13 @@ def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
     )  # fmt: skip
     if not math.isfinite(found.low):
         return None
-    again = replace(one, low=100 * found.low, high=100 * found.high, df=found.df)
+    again = replace(
+        one, low=100 * found.low, high=100 * found.high, low_alone=100 * found.low,
+        high_alone=100 * found.high, df=found.df,
+    )  # fmt: skip
+    shares = shares_of(batch_sample(records), one)
+    if shares is not None:
+        again = held_by_batches(again, shares, one.level, one.level)
     return _check(finding, "with unequal spread allowed", again, f"Welch, df {found.df:.3g}: ")
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from scipy.special import stdtrit
 
+from analyses.losses.batch_limits import FEWEST_HIT
 from analyses.losses.table import ArmCounts, arm_counts, batch_losses
 from analyses.models.counts.one_share import clopper_pearson, wilson
 from analyses.pieces import BatchLoss, LossCount, UnitStory
@@ -30,9 +31,11 @@ def loss_counts(records: Records, unit: UnitStory, *, level: float) -> tuple[Los
     -------
     tuple of LossCount
         Units by Wilson's interval (1927, JASA 22, 209-212); where none or all were lost by the
-        exact one of Clopper & Pearson (1934, Biometrika 26, 404-413). Batches by the t of their
-        shares; where none or all were lost by Clopper & Pearson's with each batch as one unit,
-        which holds whatever the units of a batch share. Units of unknown fate are left out.
+        exact one of Clopper & Pearson (1934, Biometrika 26, 404-413). Batches by the wider of the
+        t of their shares and Wilson's interval with their dispersion, for the reason given in
+        `batch_limits.held_limits`; where none or all were lost by Clopper & Pearson's with each
+        batch as one unit, which holds whatever the units of a batch share. Units of unknown fate
+        are left out.
     """
     counts = arm_counts(records)
     if unit.counted != "batch":
@@ -42,6 +45,18 @@ def loss_counts(records: Records, unit: UnitStory, *, level: float) -> tuple[Los
         _of_batches(code, arm, [row for row in rows if row.treatment == code], level)
         for code, arm in counts.items()
     )
+
+
+def _dispersed(shares: np.ndarray, level: float) -> tuple[float, float]:
+    """Give the shares whose distance from the mean is within t standard errors under them."""
+    k, middle = len(shares), float(shares.mean())
+    error = float(shares.std(ddof=1)) / math.sqrt(k)
+    reach = float(stdtrit(k - 1, 1 - (1 - level) / 2)) * error
+    # Wilson's quadratic: (p - middle)^2 = stretch p (1 - p).
+    stretch = reach**2 / (middle * (1 - middle))
+    root = math.sqrt(stretch * (stretch + 4 * middle * (1 - middle)))
+    low, high = ((2 * middle + stretch + sign * root) / (2 + 2 * stretch) for sign in (-1, 1))
+    return max(0.0, min(low, middle - reach)), min(1.0, max(high, middle + reach))
 
 
 def _of_units(code: str, arm: ArmCounts, level: float) -> LossCount:
@@ -66,11 +81,15 @@ def _of_batches(code: str, arm: ArmCounts, rows: list[BatchLoss], level: float) 
         exact = clopper_pearson(int(shares[0]) * len(rows), len(rows), level)
         low, high, method = exact.low, exact.high, "Clopper-Pearson, each batch as one unit"
     elif len(rows) > 1 and np.ptp(shares) > 0:
-        error = float(shares.std(ddof=1)) / math.sqrt(len(rows))
-        half = float(stdtrit(len(rows) - 1, 1 - (1 - level) / 2)) * error
-        middle = float(shares.mean())
-        low, high = max(0.0, middle - half), min(1.0, middle + half)
-        method = "t of the batches' shares"
+        low, high = _dispersed(shares, level)
+        method = "Wilson's interval with the batches' dispersion, t"
+        if min((shares > 0).sum(), (shares < 1).sum()) < FEWEST_HIT:
+            exact = [
+                clopper_pearson(int(hit.sum()), len(rows), level)
+                for hit in (shares > 0, shares < 1)
+            ]
+            low, high = min(low, 1 - exact[1].high), max(high, exact[0].high)
+            method += ", widened to one that holds with one batch hit"
     elif len(rows) > 1:
         method = "none: the batches all lost the same share"
     return LossCount(

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from analyses.losses.by_batch import FEW_BATCHES
+from analyses.losses.batch_limits import BatchShares, held_limits, spared, spreadless_limits
 from analyses.losses.table import layers
 from analyses.models.counts.stratified_score import stratified_limits
 from analyses.models.counts.two_proportions import score_limits
-from analyses.models.counts.whole_clusters import hit_cluster_limits, whole_cluster_limits
 from analyses.rehearsing.fit import Compared, Limits, Rows, compare_many, limits_of
 from analyses.rehearsing.yields import control_first, pieces
 from trials.records import Records
@@ -171,7 +169,7 @@ class ByShares:
         return {**pieces(compare_many(shares, self.rows)), "shares": shares}
 
     def finish(self, parts: dict[str, Array]) -> Limits:
-        """Give the intervals of all trials, settled as for one by `loss_by_batch`.
+        """Give the intervals of all trials, settled as for one by `by_batch`.
 
         Parameters
         ----------
@@ -182,55 +180,36 @@ class ByShares:
         compared = {name: part for name, part in parts.items() if name != "shares"}
         limits = limits_of(Compared(**compared), self.level)
         value, low, high = limits.value.copy(), limits.low.copy(), limits.high.copy()
-        control = shares[self.rows.treatment == 0]
+        made = np.bincount(self.batch).astype(float)
         for place in range(len(value)):
-            mine = shares[self.rows.treatment == place + 1]
-            self._settle(mine, control, value[place], low[place], high[place], len(value))
+            mine, control = (self.rows.treatment == one for one in (place + 1, 0))
+            pair = (shares[mine], shares[control], made[mine], made[control])
+            self._settle(pair, value[place], low[place], high[place], len(value))
         return Limits(value=value, low=low, high=high, control=limits.control, error=limits.error)
 
     def _settle(
-        self, mine: Array, control: Array, value: Array, low: Array, high: Array, family: int
+        self,
+        pair: tuple[Array, Array, Array, Array],
+        value: Array,
+        low: Array,
+        high: Array,
+        family: int,
     ) -> None:
-        """Keep limits possible, widen those of few batches hit, and give those without spread."""
-        known = np.isfinite(value)
+        """Keep limits possible, hold them near none and all, and give those without spread."""
+        mine, control, *made = pair
         shared = 1 - (1 - self.level) / family
+        known = np.flatnonzero(np.isfinite(value))
+        if len(known):
+            seen = BatchShares(mine[:, known], control[:, known], *made)
+            low[known], high[known] = held_limits(
+                seen, value[known], low[known], high[known], shared
+            )
+        flat = ~np.isfinite(value) & spared(mine) & spared(control)
         sizes = len(mine), len(control)
-        few = min(FEW_BATCHES, sum(sizes))
-        hits = [((side > 0).sum(axis=0), (side < 100).sum(axis=0)) for side in (mine, control)]
-        rare = hits[0][0] + hits[1][0] < few
-        common = ~rare & (hits[0][1] + hits[1][1] < few)
-        for at in np.flatnonzero(known & (rare | common)):
-            which = int(common[at])
-            pair = int(hits[0][which][at]), int(hits[1][which][at])
-            least, most = _hit_limits(pair, sizes, shared)
-            if which:
-                least, most = -most, -least
-            # A difference that the t shows stands; how far it reaches is widened.
-            low[at] = low[at] if low[at] > 0 else min(low[at], 100 * least)
-            high[at] = high[at] if high[at] < 0 else max(high[at], 100 * most)
-        low[known], high[known] = np.maximum(low[known], -100), np.minimum(high[known], 100)
-        flat = ~known & _all_or_none(mine) & _all_or_none(control)
         for at in np.flatnonzero(flat) if min(sizes) > 1 else ():
             every = bool(mine[0, at] > 0), bool(control[0, at] > 0)
-            least, most = _whole_limits(sizes, shared, every)
             value[at] = mine[0, at] - control[0, at]
-            low[at], high[at] = 100 * least, 100 * most
-
-
-def _all_or_none(side: Array) -> npt.NDArray[np.bool_]:
-    return np.asarray((side == 0).all(axis=0) | (side == 100).all(axis=0))
-
-
-@cache
-def _hit_limits(hits: tuple[int, int], sizes: tuple[int, int], level: float) -> tuple[float, float]:
-    return hit_cluster_limits(hits, sizes, level)
-
-
-@cache
-def _whole_limits(
-    sizes: tuple[int, int], level: float, every: tuple[bool, bool]
-) -> tuple[float, float]:
-    return whole_cluster_limits(*sizes, level, all1=every[0], all2=every[1])
+            low[at], high[at] = spreadless_limits(every, sizes, shared)
 
 
 def by_shares(records: Records, *, level: float) -> ByShares:

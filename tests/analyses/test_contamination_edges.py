@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
 import pytest
+from scipy.special import stdtrit
 
 from analyses.questions import analyse
 from tests.analyses.losses import (
@@ -110,14 +112,18 @@ def test_one_batch_gives_no_test(mine, control, words):
 
 
 @pytest.mark.parametrize("hit", [1, 2, 3, 4])
-def test_few_batches_hit_never_show_no_worse(hit):
-    """A t of a few shares that are not zero would claim it; see tests/calibration/RESULTS.md."""
+@pytest.mark.parametrize("bags", [1, 2, 5])
+def test_few_batches_hit_reach_farther_than_a_t(hit, bags):
+    """A t of a few shares that are not zero is too sure; see tests/calibration/RESULTS.md."""
     mine = [0] * 6
-    mine[:hit] = [1] * hit
+    mine[:hit] = [bags] * hit
     found = by_batch(mine, [0] * 6)
-    assert found.verdict == "not settled"
-    assert found.estimate.high > 45
-    assert any("were hit" in note or "lost any bag" in note for note in found.estimate.notes)
+    shares = np.array(mine) / 12
+    by_t = shares.mean() + stdtrit(10, 0.975) * np.sqrt(shares.var(ddof=1) / 6)
+    assert found.estimate.high > 100 * by_t
+    # One batch alone shows no spread: the exact limit of one batch hit of six.
+    assert found.estimate.high > 64 if hit == 1 else found.estimate.high < 64
+    assert any("lost any bag" in note for note in found.estimate.notes)
     mirrored = by_batch([12 - one for one in mine], [12] * 6)
     assert (mirrored.estimate.low, mirrored.estimate.high) == pytest.approx(
         (-found.estimate.high, -found.estimate.low)

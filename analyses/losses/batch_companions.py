@@ -1,0 +1,117 @@
+"""The other measures of a comparison of batches: margins, odds, how alike a batch is."""
+
+from __future__ import annotations
+
+import math
+
+from scipy.special import stdtr, stdtrit
+
+from analyses.analysis import BatchLoss
+from analyses.companion import Companion
+from analyses.comparison import compare
+from analyses.estimate import Estimate
+from analyses.losses.batch_limits import score_stretch
+from analyses.losses.batch_sample import batch_sample, shares_of
+from analyses.losses.estimate import asked
+from analyses.losses.intercept import random_intercept
+from analyses.losses.table import batch_losses
+from analyses.models.counts.clusters import adjusted_test
+from trials.records import Records
+
+__all__ = ["batch_companions"]
+
+
+def batch_companions(
+    records: Records, estimate: Estimate, *, level: float
+) -> tuple[Companion, ...]:
+    """Give the other measures of one comparison of batches.
+
+    Parameters
+    ----------
+    records : Records
+    estimate : Estimate
+        The comparison.
+    level : float
+        Confidence of each by itself.
+
+    Returns
+    -------
+    tuple of Companion
+        The one-sided t against the margin, the odds ratio, intracluster correlation and design
+        effect of a logistic model with a random batch, and the chi-squared of the units allowing
+        for batches; empty where inference is withheld.
+    """
+    if estimate.withheld:
+        return ()
+    rows = batch_losses(records)
+    number = {name: place for place, name in enumerate(dict.fromkeys(row.batch for row in rows))}
+    mine, control = (
+        [row for row in rows if row.treatment == code]
+        for code in (estimate.treatment, estimate.control)
+    )
+    parts = [
+        [(number[row.batch], float(row.lost), float(row.made)) for row in side]
+        for side in (mine, control)
+    ]
+    return (
+        *_against_margin(records, estimate),
+        *random_intercept(*parts, kind="batch", level=level),
+        *_by_design_effect(mine, control, level),
+    )
+
+
+def _against_margin(records: Records, one: Estimate) -> tuple[Companion, ...]:
+    claim, margin = asked(records)
+    if claim == "better" or margin is None or one.df is None:
+        return ()
+    sample = batch_sample(records)
+    plain = next(
+        each for each in compare(sample, records.trial, level=one.level).estimates
+        if each.treatment == one.treatment
+    )  # fmt: skip
+    shares = shares_of(sample, one)
+    if plain.withheld or shares is None:
+        return ()
+    half = (plain.high_alone - plain.low_alone) / 2
+    error = half / float(stdtrit(one.df, 1 - (1 - one.level) / 2))
+    worse, better = (
+        float(stdtr(one.df, away / error / float(score_stretch(shares, at)[0])))
+        for away, at in ((one.value - margin, margin), (-one.value - margin, -margin))
+    )
+    measure = f"less than {margin:g} in 100 more"
+    if claim == "same":
+        measure, worse = f"within {margin:g} in 100 either way", max(worse, better)
+    return (
+        Companion(
+            measure=measure, p=worse, df=one.df, level=one.level,
+            method="score test of the batches' shares against the margin with the batches' "
+            "dispersion, t, one-sided p",
+        ),
+    )  # fmt: skip
+
+
+def _by_design_effect(
+    mine: list[BatchLoss], control: list[BatchLoss], level: float
+) -> tuple[Companion, ...]:
+    rows = [*mine, *control]
+    lost, made = [row.lost for row in rows], [row.made for row in rows]
+    second = [False] * len(mine) + [True] * len(control)
+    if not 0 < sum(lost) < sum(made):
+        return ()
+    test = adjusted_test(lost, made, second)
+    if not math.isfinite(test.correlation):
+        return ()
+    return (
+        Companion(
+            measure="intracluster correlation", value=test.correlation, level=level,
+            method="analysis of variance",
+        ),
+        Companion(
+            measure="design effect", value=max(test.inflation), level=level,
+            method="Kish, from that correlation; the larger of the two sides",
+        ),
+        Companion(
+            measure="no difference", p=test.p if test.adjusted > 0 else None, level=level,
+            method="Pearson's chi-squared divided by the design effects (Donner and Klar)",
+        ),
+    )  # fmt: skip
