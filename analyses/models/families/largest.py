@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr
@@ -20,11 +21,21 @@ __all__ = ["Quadrature", "pairs_correlation", "shared_control", "studentised_ran
 
 _END = 1e-15  # chance left out at either end of the distribution of the error
 _FEW = 12.0  # below so many df the estimate of the error needs more nodes
-_S_FINE = np.polynomial.legendre.leggauss(160)
-_S_COARSE = np.polynomial.legendre.leggauss(56)
-_Z_NODES, _Z_WEIGHTS = np.polynomial.legendre.leggauss(80)
-_Z = 9.0 * _Z_NODES
-_PHI = 9.0 * _Z_WEIGHTS * np.exp(-(_Z**2) / 2) / np.sqrt(2 * np.pi)
+_FINE, _COARSE, _NORMAL = 160, 56, 80  # nodes
+
+
+@cache
+def _nodes(count: int) -> tuple[Array, Array]:
+    """Give the nodes and weights of Gauss and Legendre, found when they are first needed."""
+    return np.polynomial.legendre.leggauss(count)
+
+
+@cache
+def _normal_nodes() -> tuple[Array, Array]:
+    """Give nodes from -9 to 9, and their weights times the normal density."""
+    nodes, weights = _nodes(_NORMAL)
+    z = 9.0 * nodes
+    return z, 9.0 * weights * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +55,7 @@ class Quadrature:
 
     def p(self, t: Array, df: Array) -> Array:
         """Give the chance of a larger |t| for each limit, averaged over the error's estimate."""
-        nodes, weights = _S_FINE if df.size and df.min() < _FEW else _S_COARSE
+        nodes, weights = _nodes(_FINE if df.size and df.min() < _FEW else _COARSE)
         half = np.where(np.isinf(df), 1.0, df)[:, None] / 2
         low = np.log(gammaincinv(half, _END) / half) / 2
         high = np.log(gammainccinv(half, _END) / half) / 2
@@ -65,14 +76,15 @@ def shared_control(correlation: Array) -> Quadrature | None:
         return None
     values, counts = np.unique(np.round(loads, 13), return_counts=True)
     rest = np.sqrt(1 - values**2)
+    z, density = _normal_nodes()
 
     def tail(limit: Array) -> Array:
-        inside = np.zeros((*limit.shape, len(_Z)))
+        inside = np.zeros((*limit.shape, len(z)))
         for value, count, scale in zip(values, counts, rest, strict=True):
             u = limit[..., None]
-            outside = ndtr((value * _Z - u) / scale) + ndtr((-value * _Z - u) / scale)
+            outside = ndtr((value * z - u) / scale) + ndtr((-value * z - u) / scale)
             inside += count * np.log1p(-np.minimum(outside, 1 - 1e-16))
-        return np.asarray(-np.expm1(inside) @ _PHI)
+        return np.asarray(-np.expm1(inside) @ density)
 
     product = np.outer(loads, loads)
     np.fill_diagonal(product, 1.0)
@@ -107,11 +119,12 @@ def pairs_correlation(means: int) -> Array:
 
 def studentised_range(means: int) -> Quadrature:
     """Give the family of all differences of so many equally precise means."""
+    z, density = _normal_nodes()
 
     def tail(limit: Array) -> Array:
-        below = ndtr(_Z)
-        ratio = ndtr(_Z - np.sqrt(2) * limit[..., None]) / below
+        below = ndtr(z)
+        ratio = ndtr(z - np.sqrt(2) * limit[..., None]) / below
         lost = -np.expm1((means - 1) * np.log1p(-np.minimum(ratio, 1 - 1e-16)))
-        return np.asarray((means * lost * below ** (means - 1)) @ _PHI)
+        return np.asarray((means * lost * below ** (means - 1)) @ density)
 
     return Quadrature(tail=tail, correlation=pairs_correlation(means))
