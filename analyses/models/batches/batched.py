@@ -309,7 +309,8 @@ def _fit_usable(
     squares, doubled = observed_squares(design, residual, present)
     part.doubled[:, on] = doubled[::-1]
     found = search_ratios(design, sums, starting_ratios(squares, expected), doubled)
-    answer = infer_contrasts(design, sums, found.ratios, plan.rows)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # of trials given up
+        answer = infer_contrasts(design, sums, found.ratios, plan.rows)
     good = found.converged & part.estimable[:, on]
     part.converged[on] = found.converged
     part.estimates[:, on] = np.where(good, part.estimates[:, on] + scale * answer.estimates, np.nan)
@@ -364,7 +365,7 @@ def _notes(converged: Flags, flat: Flags, full: Flags, estimable: Flags) -> tupl
     said = [
         (full, "no rows left over to estimate the residual variance"),
         (flat, "responses do not vary beyond the fixed part, so nothing can be tested"),
-        (lost, "the search for the variances did not converge"),
+        (lost, "no variances found: no maximum reached, or no residual beside the others"),
     ]
     notes = [f"{flag.sum()} of {trials} trials: {why}" for flag, why in said if flag.any()]
     for number, able in enumerate(estimable):

@@ -24,6 +24,7 @@ Flags = npt.NDArray[np.bool_]
 _STEPS = 60  # evaluations before a trial is given up
 _SMALL = 1e-17  # squared length of the step that would come next, in standard errors
 _ROUNDING = 64 * np.finfo(float).eps
+_BLURRED = 1e-3  # rounding error of the criterion above which the residual is lost in it
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +36,8 @@ class RatioSearch:
     ratios
         Variances over the residual variance, innermost first, shape (terms, trials).
     converged
-        Whether the gradient vanished for free ratios and pointed outwards for those at zero,
-        shape (trials,).
+        Whether the gradient vanished for free ratios and pointed outwards for those at zero, at
+        ratios that leave the residual above rounding error, shape (trials,).
     evaluations
         Criterion evaluations of each trial, shape (trials,).
     """
@@ -197,8 +198,9 @@ def search_ratios(
     return found
 
 
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def _search(design: NestedDesign, sums: TrialSums, start: Array, left_out: Flags) -> RatioSearch:
-    """Search from these ratios."""
+    """Search from these ratios; a trial whose residual is lost in rounding never finishes."""
     trials = start.shape[1]
     ratios, converged = start.copy(), np.zeros(trials, bool)
     evaluations = np.zeros(trials, np.intp)
@@ -211,7 +213,8 @@ def _search(design: NestedDesign, sums: TrialSums, start: Array, left_out: Flags
         rose = ~(point.value <= best + point.noise)
         change, length = _step(point, here, left_out)
         shrunk = np.fmin(length / last, 1.0)
-        finished = ~rose & ((length * shrunk < _SMALL) | _only_noise(point, length, last))
+        clear = ~rose & (point.noise < _BLURRED)
+        finished = clear & ((length * shrunk < _SMALL) | _only_noise(point, length, last))
         stretch = np.where(finished, 1.0, _stretch(shrunk))
         forward = np.maximum(here + stretch * change, 0.0)
         before, here = np.where(rose, before, here), np.where(rose, 0.5 * (here + before), forward)

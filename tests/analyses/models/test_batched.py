@@ -344,3 +344,20 @@ def test_what_does_not_fit_is_said(change, message):
     given_ = {"responses": y, "design": layout.x, "contrasts": layout.rows, "groups": groups}
     with pytest.raises(ValueError, match=message):
         fit_batch(**{**given_, **change})
+
+
+@pytest.mark.parametrize("names", [("bag",), ("block", "bag"), ("block", "batch", "bag")])
+@pytest.mark.parametrize("tiny", [1e-12, 1e-16, 0.0])
+def test_a_residual_lost_in_rounding_gives_no_answer_for_that_trial_only(names, tiny):
+    """As `fit_mixed` refuses it; the other trials of the batch keep theirs."""
+    layout = Layout(bags=2, flushes=3)
+    rng = np.random.default_rng(3)
+    sound = layout.responses(rng, 5, (1.0, 0.0, 1.0, 0.01))
+    lost = layout.responses(rng, 5, (1.0, 0.0, 1.0, tiny))
+    groups = {name: getattr(layout, name) for name in names}
+    fit = fit_batch(np.hstack([sound, lost]), layout.x, layout.rows, groups)
+    assert fit.converged[:5].all()
+    assert not fit.converged[5:].any()
+    assert np.isfinite(fit.p[:, :5]).all()
+    assert np.isnan(fit.p[:, 5:]).all()
+    assert any("no residual beside the others" in note for note in fit.notes)
