@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
@@ -11,6 +10,10 @@ from typing import TypeVar
 from trials.problems import Problem, nearest, one_of
 
 __all__ = ["PlanTable", "tidy_text"]
+
+_LONGEST_KEY = 60
+_LARGEST = 10**15
+_MOST_STRANGERS = 20
 
 Word = TypeVar("Word", bound=str)
 Value = TypeVar("Value")
@@ -24,6 +27,8 @@ def tidy_text(text: str) -> str:
     >>> tidy_text(" shelf\t3\x00 ")
     'shelf 3'
     """
+    if text.isascii() and text.isprintable():  # nearly all, and far quicker
+        return " ".join(text.split())
     composed = unicodedata.normalize("NFC", text)
     kept = (
         " " if char.isspace() else char
@@ -64,7 +69,8 @@ class PlanTable:
 
     def key(self, name: str) -> str:
         """Give the place of a key in the file."""
-        return f"{self._place}.{name}" if self._place else name
+        shown = tidy_text(name[:_LONGEST_KEY]) or "“”"
+        return f"{self._place}.{shown}" if self._place else shown
 
     def wrong(self, name: str, what: str, mend: str) -> None:
         """Note a mistake at a key."""
@@ -131,7 +137,7 @@ class PlanTable:
             self.wrong(name, f"should be a whole number but is {_said(found)}", mend)
             return None
         if not low <= found <= high:
-            self.wrong(name, f"{found} is out of range", mend)
+            self.wrong(name, f"{_figure(found)} is out of range", mend)
             return None
         return found
 
@@ -144,8 +150,9 @@ class PlanTable:
         if isinstance(found, bool) or not isinstance(found, int | float):
             self.wrong(name, f"should be a number but is {_said(found)}", mend)
             return None
-        if not math.isfinite(found) or not low <= found <= high:
-            self.wrong(name, f"{found:g} is out of range", mend)
+        # A whole number may be too large for a float: it is compared before it becomes one.
+        if not low <= found <= high:
+            self.wrong(name, f"{_figure(found)} is out of range", mend)
             return None
         return float(found)
 
@@ -203,7 +210,7 @@ class PlanTable:
             return None
         outside = [one for one in numbers if not low <= one <= high]
         if outside:
-            self.wrong(name, f"{outside[0]} is out of range", mend)
+            self.wrong(name, f"{_figure(outside[0])} is out of range", mend)
             return None
         return tuple(numbers)
 
@@ -280,15 +287,15 @@ class PlanTable:
 
     def refuse_unknown(self) -> None:
         """Note every key that nothing has asked for, with the one it most likely meant."""
-        for name in self._table:
-            if name in self._known:
-                continue
+        allowed = one_of(sorted(self._known))
+        strangers = [name for name in self._table if name not in self._known]
+        for name in strangers[:_MOST_STRANGERS]:
             meant = nearest(name, self._known)
-            allowed = one_of(sorted(self._known))
             hint = f"Did you mean “{meant}”? " if meant else ""
-            self.wrong(
-                tidy_text(name), "is not a word of the plan", f"{hint}Allowed here: {allowed}."
-            )
+            self.wrong(name, "is not a word of the plan", f"{hint}Allowed here: {allowed}.")
+        if len(strangers) > _MOST_STRANGERS:
+            what = f"and {len(strangers) - _MOST_STRANGERS} more words here are not of the plan"
+            self.wrong(strangers[_MOST_STRANGERS], what, f"Allowed here: {allowed}.")
 
 
 def _said(value: object) -> str:
@@ -298,7 +305,14 @@ def _said(value: object) -> str:
     if isinstance(value, str):
         return f"the text “{tidy_text(value)[:60]}”"
     if isinstance(value, int | float):
-        return f"the number {value:g}"
+        return f"the number {_figure(value)}"
     if isinstance(value, dt.date | dt.time):
         return f"the date {value.isoformat()}"
     return "a list" if isinstance(value, list) else "a table"
+
+
+def _figure(number: float) -> str:
+    """Write a number short; a whole one may have more digits than can be written at all."""
+    if isinstance(number, int):
+        return f"{number}" if abs(number) < _LARGEST else "a number far too large"
+    return f"{number:g}"

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import tomllib
 from collections import Counter
 from pathlib import Path
 
 from trials.design_table import read_design
 from trials.factors import factor_problems
 from trials.measures import GRAMS_IN, weight_unit
-from trials.plan_reader import PlanTable
+from trials.plan_reader import PlanTable, tidy_text
 from trials.problems import Problem, Problems, nearest
 from trials.recipe import check_recipes
 from trials.room import check_room
+from trials.toml_text import read_text, to_document
 from trials.trial import (
     CLAIMS,
     OUTCOMES,
@@ -31,7 +31,6 @@ __all__ = ["TRIAL_FILE", "check_trial", "looks", "margin", "read_trial"]
 
 TRIAL_FILE = "trial.toml"
 _LOOKS = "Write the days between looks, looks = 7, or the days: looks = [2026-03-09, 2026-03-16]."
-LONGEST_FILE = 1_000_000
 UNIT_WORDS = ("bag", "bucket", "tray", "log", "block")
 
 _MARGIN = re.compile(
@@ -73,21 +72,20 @@ def read_trial(folder: Path) -> Trial:
     """
     path = folder / TRIAL_FILE
     if not path.is_file():
-        what = "is not there" if folder.is_dir() else f"is not there: there is no folder “{folder}”"
-        mend = f"Make one with: pinset new {folder}"
+        what, mend = _absent(folder)
         raise Problems([Problem(file=TRIAL_FILE, what=what, mend=mend)])
-    if path.stat().st_size > LONGEST_FILE:
-        what = "is larger than a plan can be (1 MB)"
-        raise Problems([Problem(file=TRIAL_FILE, what=what, mend="Look at what is in it.")])
-    raw = path.read_bytes()
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        mend = "Save it as UTF-8 (most editors offer it under “Save as”)."
-        what = f"line {line} holds a letter that cannot be read"
-        raise Problems([Problem(file=TRIAL_FILE, what=what, mend=mend)]) from error
-    return check_trial(text)
+    return check_trial(read_text(path))
+
+
+def _absent(folder: Path) -> tuple[str, str]:
+    """Say why there is no plan, and what to do."""
+    if (folder / TRIAL_FILE).exists():
+        return "is no file", "Move aside what has its name, and put the plan in its place."
+    shown = tidy_text(str(folder))
+    mend = f"Make one with: pinset new {shown}"
+    if folder.is_dir():
+        return "is not there", mend
+    return f"is not there: there is no folder “{shown}”", mend
 
 
 def check_trial(text: str, *, file: str = TRIAL_FILE) -> Trial:
@@ -110,12 +108,7 @@ def check_trial(text: str, *, file: str = TRIAL_FILE) -> Trial:
         Everything that is wrong, each with its key, what was found and what is allowed.
     """
     problems: list[Problem] = []
-    try:
-        document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        mend = "Look at that line: quotes around text, one “=” a line, dates without quotes."
-        what = f"cannot be read as TOML: {error or 'too deeply nested'}"
-        raise Problems([Problem(file=file, what=what, mend=mend)]) from error
+    document = to_document(text, file)
     root = PlanTable(document, "", file, problems)
     trial = _trial(root, problems, file)
     root.refuse_unknown()

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from tests.trials.plans import OKARA
 from trials.problems import Problems
 from trials.starters import QUESTIONS, starter
+from trials.toml_text import LONGEST_FILE
 from trials.trial import Margin
-from trials.trial_file import LONGEST_FILE, check_trial, margin, read_trial
+from trials.trial_file import check_trial, margin, read_trial
 from trials.trial_text import to_toml
 
 
