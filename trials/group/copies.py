@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import pandas as pd
+import numpy as np
 
 from trials.records import Records
 
 __all__ = ["begun", "copied_from", "same_draw_as"]
+
+_WORDS = ("code", "treatment", "block", "fate")
+_DAYS = ["spawned", "colonised", "opened", "first_pins", "lost_on"]
+_UNKNOWN_DAY = np.iinfo(np.int64).min
+_FEWEST_VALUES = 4
+"""With fewer different weights and days, two honest growers may have written the same: nothing was
+lost and nothing was weighed. Common practice, no source."""
 
 
 def begun(records: Records) -> bool:
@@ -19,11 +26,10 @@ def begun(records: Records) -> bool:
     records : Records
     """
     bags = records.bags
-    days = bags[["spawned", "colonised", "opened", "first_pins", "lost_on"]]
     return bool(
         (bags["fate"] != "not recorded").any()
         or (records.flushes["state"] == "weighed").any()
-        or days.notna().to_numpy().any()
+        or bags[_DAYS].notna().to_numpy().any()
     )
 
 
@@ -40,10 +46,11 @@ def copied_from(records: Mapping[str, Records]) -> dict[str, str]:
     dict of str to str
         The copy, and the grower whose records they are.
     """
-    first: dict[int, str] = {}
+    first: dict[object, str] = {}
     found = {}
     for key, one in records.items():
-        earlier = first.setdefault(_said(one), key)
+        said = _said(one)
+        earlier = key if said is None else first.setdefault(said, key)
         if earlier != key:
             found[key] = earlier
     return found
@@ -73,12 +80,12 @@ def same_draw_as(records: Mapping[str, Records]) -> dict[str, str]:
     return found
 
 
-def _said(records: Records) -> int:
-    """Give one number for all that was written down of the bags, whatever their order."""
-    bags = records.bags.drop(columns=["seen", "note"]).sort_values("code", ignore_index=True)
-    flushes = records.flushes.sort_values(["code", "flush"], ignore_index=True)
-    parts = [
-        pd.util.hash_pandas_object(frame, index=False).to_numpy().tobytes()
-        for frame in (bags, flushes)
-    ]
-    return hash(tuple(parts))
+def _said(records: Records) -> object | None:
+    """Give all that was written down, to be compared; None where it is too little to tell."""
+    bags, grams = records.bags, records.flushes["grams"].to_numpy()
+    days = bags[_DAYS].to_numpy().astype("int64")
+    told = len(np.unique(grams[grams > 0])) + len(np.unique(days[days > _UNKNOWN_DAY]))
+    if told < _FEWEST_VALUES:
+        return None
+    words = tuple(tuple(bags[name]) for name in _WORDS)
+    return words, grams.tobytes(), days.tobytes()
