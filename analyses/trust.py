@@ -17,6 +17,7 @@ import pandas as pd
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, Judgement, judge
+from analyses.layouts.growers import CELL, GROWER
 from analyses.models.contrasts import infer
 from analyses.models.linear.arrays import FitError
 from trials.trial import Trial
@@ -170,13 +171,14 @@ def _fitted(frame: pd.DataFrame) -> pd.Series:
 def _without_blocks(
     finding: Finding, sample: Sample, trial: Trial, refits: _Refits
 ) -> Check | None:
-    blocks = list(dict.fromkeys(sample.frame["block"]))
-    if "block" not in sample.random or len(blocks) < 3:
+    kind = GROWER if GROWER in sample.random else "block"
+    blocks = list(dict.fromkeys(sample.frame[kind])) if kind in sample.random else []
+    if len(blocks) < 3:
         return None
-    tries = [(block, _again(finding, refits.without("block", block))) for block in blocks]
+    tries = [(block, _again(finding, refits.without(kind, block))) for block in blocks]
     block, estimate, judgement = _most_different(finding, tries)
     return Check(
-        name=f"without any one {trial.design.block}",
+        name=f"without any one {GROWER if kind == GROWER else trial.design.block}",
         verdict=judgement.verdict,
         agrees=judgement.verdict == finding.verdict,
         detail=f"most changed without {block}: {_numbers(estimate)}",
@@ -228,7 +230,7 @@ def _by_ranks(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
     """Rank what is left after the block means (Hodges & Lehmann 1962, Ann. Math. Stat. 33, 482)."""
     from analyses.models.mixed import fit_mixed
 
-    if sample.counted == "batch":
+    if sample.counted == "batch" or CELL in sample.random:
         return None
     pair = [finding.estimate.control, finding.estimate.treatment]
     frame = sample.frame[sample.frame["treatment"].isin(pair)]
@@ -269,7 +271,8 @@ def _with_unequal_spread(finding: Finding, sample: Sample) -> Check | None:
 
 
 def _by_rerandomisation(finding: Finding) -> Check | None:
-    if finding.p_rerandomised is None:
+    # Dealing out again speaks of these growers only, where the verdict speaks of growers at large.
+    if finding.p_rerandomised is None or finding.estimate.unit_counted == GROWER:
         return None
     detail = f"p {finding.p_rerandomised:.3g} over the layouts that could have been drawn"
     return _told_apart(finding, "by dealing the labels out again", finding.p_rerandomised, detail)

@@ -10,6 +10,7 @@ import pandas as pd
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
+from analyses.layouts.growers import GROWER, by_grower, grower_terms, with_growers
 from analyses.layouts.split_units import by_batch_where_batches_differ
 from analyses.pieces import UnitStory
 from trials.records import Records
@@ -46,6 +47,7 @@ def yield_sample(records: Records, unit: UnitStory, estimand: str) -> Sample:
         named.append("column")
     frame = bags.loc[known, named].copy()
     frame["response"] = bags.loc[known, "total_g"]
+    frame = with_growers(frame, records.trial)
     return Sample(
         frame=frame,
         outcome="yield",
@@ -62,7 +64,8 @@ def random_terms(frame: pd.DataFrame, unit: UnitStory) -> tuple[str, ...]:
     Parameters
     ----------
     frame : pandas.DataFrame
-        Columns block and batch, and column where the layout has columns.
+        Columns block and batch, column where the layout has columns, and those of
+        `with_growers` where several take part.
     unit : UnitStory
 
     Returns
@@ -70,11 +73,16 @@ def random_terms(frame: pd.DataFrame, unit: UnitStory) -> tuple[str, ...]:
     tuple of str
         ``block`` where there are blocks, which in a table of rows and columns are its rows;
         ``column`` where there are columns; ``batch`` where units were made in batches, several in
-        each. With treatments that differ from block to block, a random block term also takes up
+        each; ``grower`` and ``grower:treatment`` where several take part.
+
+    Notes
+    -----
+    With treatments that differ from block to block, a random block term also takes up
         what the blocks' totals tell (Yates 1940, Annals of Eugenics 10, 317-325).
     """
-    terms = []
-    if unit.blocks and frame["block"].nunique() > 1:
+    terms = list(grower_terms(frame, unit.counted))
+    growers = frame[GROWER].nunique() if terms else 1
+    if unit.blocks and frame["block"].nunique() > growers:
         terms.append("block")
     if "column" in frame and frame["column"].nunique() > 1:
         terms.append("column")
@@ -102,6 +110,7 @@ def yield_answer(records: Records, unit: UnitStory, estimand: str, *, level: flo
     """
     sample = yield_sample(records, unit, estimand)
     answer = by_batch_where_batches_differ(compare(sample, records.trial, level=level), records)
+    answer = by_grower(answer)
     efficient = _efficiency(sample, records, level)
     if efficient is None:
         return answer

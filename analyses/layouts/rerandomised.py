@@ -64,7 +64,7 @@ def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> floa
             return _table(records, values, pair)
         if word == "batches within blocks, units within batches":
             return _split_plot(records, values, pair)
-        return _blocks(records, values, pair, by_batch=estimate.unit_counted == "batch")
+        return _blocks(records, values, pair, by_batch=sample.counted == "batch")
     except ValueError:  # too little is left to tell the labels apart in any layout
         return None
 
