@@ -16,7 +16,8 @@ from trials.reading.bag_checks import check_bags
 from trials.reading.bag_rows import BagRow, read_bag_rows
 from trials.reading.flush_states import bag_frame, flush_frame, settle_fates
 from trials.reading.harvest_rows import add_pickings
-from trials.reading.tables import RawTable, read_csv, read_sheet
+from trials.reading.tables import RawTable, read_csv
+from trials.reading.workbook import read_sheet
 from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
 
@@ -150,6 +151,10 @@ def _sources(folder: Path) -> tuple[RawTable, RawTable | None]:
             mend = "Keep one of the two here, and move the other out of the folder."
             raise Problems([Problem(file=BAGS_FILE, what=what, mend=mend)])
         return read_csv(text), harvests
+    strays = [one.name for one in (book, text) if one.exists() and not one.is_file()]
+    if strays:
+        mend = "Move aside what has its name, and put the records in its place."
+        raise Problems([Problem(file=strays[0], what="is no file", mend=mend)])
     if not book.is_file():
         what = f"there are no records: neither {BOOK_FILE} nor {BAGS_FILE}"
         mend = f"Draw the layout, which makes {BOOK_FILE}, and fill it in."

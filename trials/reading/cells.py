@@ -31,6 +31,7 @@ Cell: TypeAlias = str | float | int | bool | dt.date | dt.time | dt.timedelta | 
 Value = TypeVar("Value")
 
 HEAVIEST_G = 1_000_000.0
+_MOST_DIGITS = 40
 _BLANKS = {"", "-", "–", "—", "n/a", "na", "nan", "none", "?"}
 _NUMBER = r"[+-]?\d+(?:[.,]\d+)*"
 _WEIGHT = re.compile(rf"^(?P<number>{_NUMBER})\s*(?P<unit>[a-z]+\.?)?$", re.IGNORECASE)
@@ -87,7 +88,8 @@ def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
     if is_blank(cell):
         return Reading()
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        return _weight(float(cell), unit, f"{cell:g}")
+        bare = float(min(cell, 1e300))  # a whole number may be too large for a float
+        return _weight(bare, unit, f"{bare:g}")
     if not isinstance(cell, str):
         return Reading(what=f"“{_shown(cell)}” is not a weight", mend="Write the weight.")
     text = tidy_text(cell)
@@ -96,7 +98,7 @@ def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
         ounces = _number(both["oz"])
         if ounces.value is None:
             return ounces
-        return _weight(float(both["lb"]) * 16 + ounces.value, "oz", text)
+        return _weight(float(both["lb"]) * 16 + ounces.value, "oz", text[:40])
     found = _WEIGHT.match(text)
     if found is None:
         mend = "Write one number, such as 412 or 412 g. Leave it blank if it was not weighed."
@@ -106,11 +108,13 @@ def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
         what = f"“{text[:40]}” has a unit that is not known"
         return Reading(what=what, mend="Use g, kg, oz or lb.")
     number = _number(found["number"])
-    return number if number.value is None else _weight(number.value, named, text)
+    return number if number.value is None else _weight(number.value, named, text[:40])
 
 
 def _number(text: str) -> Reading[float]:
     """Read digits with a decimal point or comma; refuse what can be read in two ways."""
+    if len(text) > _MOST_DIGITS:
+        return Reading(what=f"“{text[:20]}...” has too many digits", mend="Write it shorter.")
     marks = [char for char in text if char in ".,"]
     if len(marks) > 1:
         mend = "Write it without marks for thousands, such as 1250 or 1250.5."
@@ -148,6 +152,12 @@ def read_date(cell: Cell) -> Reading[dt.date]:
     if isinstance(cell, dt.date):
         return _plausible(cell)
     mend = "Write it as 2026-03-02 (year-month-day)."
+    serial = _serial_day(cell)
+    if serial is not None:
+        told = (
+            f"It may be {serial}, shown as a number: give the cell a date format, or write it so."
+        )
+        return Reading(what=f"“{_shown(cell)}” is not a date", mend=told)
     if not isinstance(cell, str):
         return Reading(what=f"“{_shown(cell)}” is not a date", mend=mend)
     text = tidy_text(cell)
@@ -164,6 +174,17 @@ def read_date(cell: Cell) -> Reading[dt.date]:
     if _SHORT_DATE.match(text):
         return Reading(what=f"“{text}” has no year of four digits", mend=mend)
     return Reading(what=f"“{text[:40]}” is not a date", mend=mend)
+
+
+def _serial_day(cell: Cell) -> dt.date | None:
+    """Give the day that a spreadsheet means by a bare number, counted from 1900; None if none."""
+    try:
+        number = float(cell) if isinstance(cell, int | float | str) else math.nan
+    except (ValueError, OverflowError):
+        return None
+    if isinstance(cell, bool) or not 36_526 <= number < 73_051:  # the years 2000 to 2099
+        return None
+    return dt.date(1899, 12, 30) + dt.timedelta(days=int(number))
 
 
 def _from_iso(year: str, month: str, day: str) -> dt.date | None:
@@ -230,7 +251,7 @@ def read_count(cell: Cell) -> Reading[int]:
         return Reading()
     number: float | None = None
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        number = float(cell)
+        number = float(min(cell, 1e300))
     elif isinstance(cell, str) and re.fullmatch(r"\d{1,9}(?:[.,]0+)?", tidy_text(cell)):
         number = float(tidy_text(cell).replace(",", "."))
     if number is None or number != number // 1 or not 0 <= number < 1e9:
@@ -259,4 +280,6 @@ def read_fate(cell: Cell) -> Reading[str]:
 
 
 def _shown(cell: Cell) -> str:
-    return tidy_text(str(cell))[:40]
+    if isinstance(cell, int) and abs(cell) > 10**15:
+        return "a very large number"
+    return tidy_text(str(cell)[:400])[:40]
