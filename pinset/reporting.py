@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analyses.questions import analyse
+from reports.document import to_docx
 from reports.page import to_html, to_markdown
 from reports.report import write_report
 from reports.results import results
@@ -64,6 +65,7 @@ def report_into(folder: Path) -> Made:
     contents |= {
         "results.json": numbers,
         "report.md": to_markdown(report),
+        "report.docx": to_docx(report),
         "report.html": to_html(report),
     }
     for name, content in contents.items():

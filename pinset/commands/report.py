@@ -1,4 +1,4 @@
-"""Make the page for the group, with its figures and numbers."""
+"""Make the page for the group, to read, to edit and to send, with its figures and numbers."""
 
 from __future__ import annotations
 

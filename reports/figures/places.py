@@ -175,7 +175,7 @@ def _draw(axes: Axes, chosen: _Map, *, written: bool) -> None:
             shade = chosen.shades[line, place]
             on_dark = np.isfinite(shade) and shade >= _DARK
             axes.text(
-                place + 0.5, line + 0.5, text, ha="center", va="center", size=7.5,
+                place + 0.5, line + 0.5, text, ha="center", va="center", size=8,
                 color=tint("paper") if on_dark else tint("ink"),
             )  # fmt: skip
 

@@ -44,7 +44,7 @@ def mend_signs(sheet: Sheet) -> None:
             continue
         others = _others(lacking)
         found = {sign for sign in lacking if any(_has(name, sign) for name in others)}
-        text.set_family([TYPE, *others])
+        text.set_fontfamily([TYPE, *others])
         text.set_text(_without(said, lacking - found))
 
 
