@@ -22,6 +22,7 @@ from trials.group.invitation import (
 )
 from trials.layout_file import LAYOUT_FILE
 from trials.problems import Problem, Problems, Refused
+from trials.toml_text import read_text
 from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
 from trials.writing import write_new, write_whole
@@ -91,7 +92,7 @@ def invite_into(
     _refuse_taken(folder, added)
     kept = [folder / one.folder for one in everyone if (folder / one.folder).exists()]
     _refuse_another_plan(kept, trial)
-    text = (folder / TRIAL_FILE).read_bytes().decode("utf-8-sig")
+    text = read_text(folder / TRIAL_FILE)
     plans = {one.folder: grower_plan(text, trial, one) for one in everyone}
     # The group file first: a run that is cut short is made whole by the next one.
     group_file = _write_group(folder, group, trial, added)
@@ -151,7 +152,7 @@ def _write_group(folder: Path, group: Group | None, trial: Trial, added: Sequenc
         if not write_new(path, grown_group_text(first_group_text(trial.title), added)):
             raise Refused(f"“{path}” was written by somebody else just now. Run the command again.")
     elif added:
-        write_whole(path, grown_group_text(path.read_bytes().decode("utf-8-sig"), added))
+        write_whole(path, grown_group_text(read_text(path), added))
     return path
 
 

@@ -92,7 +92,8 @@ def _design(design: Design) -> Table:
              "extra_control_units", "batch_holds"]  # fmt: skip
     if design.layout not in ("latin square", "incomplete blocks"):
         names.insert(0, "units_per_treatment")
-    inner = _table(design, (*names, "seed"))
+    kept = ("bags_per_batch",) if design.applied_to == "batch" else ()
+    inner = _table(design, (*names, "seed"), keep=kept)
     for name, value in inner.items():
         table.add(name, value)
     return table

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from trials.group.group_file import GROUP_FILE, Group, Member, letter, read_group
+from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems
 from trials.trial_file import TRIAL_FILE
 
@@ -116,7 +117,8 @@ def _inside(folder: Path, problems: list[Problem]) -> list[GrowerFolder]:
 
 
 def _alone(path: Path) -> GrowerFolder:
-    return GrowerFolder(path=path, key=path.resolve().name)
+    # A name with control characters must not reach a terminal as it is.
+    return GrowerFolder(path=path, key=tidy_text(path.resolve().name)[:100] or "?")
 
 
 def _group(folder: Path, problems: list[Problem]) -> Group | None:

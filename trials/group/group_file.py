@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
 from trials.plan_reader import PlanTable
 from trials.problems import Problem, Problems
+from trials.toml_text import read_text, to_document
 
 __all__ = ["GROUP_FILE", "Group", "Member", "check_group", "folder_problem", "letter", "read_group"]
 
 GROUP_FILE = "group.toml"
-LONGEST_FILE = 1_000_000
 LONGEST_NAME = 60
 LONGEST_FOLDER = 100
 _MEND_FOLDER = "Write the plain name of a folder that stands beside this file."
@@ -101,15 +100,7 @@ def read_group(folder: Path) -> Group | None:
     path = folder / GROUP_FILE
     if not path.is_file():
         return None
-    if path.stat().st_size > LONGEST_FILE:
-        what = "is larger than a group file can be (1 MB)"
-        raise Problems([Problem(file=GROUP_FILE, what=what, mend="Look at what is in it.")])
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        what, mend = "holds a letter that cannot be read", "Save it as UTF-8."
-        raise Problems([Problem(file=GROUP_FILE, what=what, mend=mend)]) from error
-    return check_group(text)
+    return check_group(read_text(path))
 
 
 def check_group(text: str) -> Group:
@@ -130,12 +121,7 @@ def check_group(text: str) -> Group:
         Everything that is wrong, each with its key.
     """
     problems: list[Problem] = []
-    try:
-        document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        mend = "Look at that line: quotes around text, one “=” a line."
-        what = f"cannot be read as TOML: {error or 'too deeply nested'}"
-        raise Problems([Problem(file=GROUP_FILE, what=what, mend=mend)]) from error
+    document = to_document(text, GROUP_FILE)
     root = PlanTable(document, "", GROUP_FILE, problems)
     root.whole("format", low=1, high=1, needed=True)
     title = root.text("title", longest=120)
