@@ -71,6 +71,12 @@ def _few_units(findings: Sequence[Finding]) -> list[str]:
     if not freedoms or min(freedoms) >= FEWEST_DF:
         return []
     return [
-        f"The trial is small: {min(freedoms):.0f} residual degrees of freedom, where a standard "
-        f"for field trials asks for {FEWEST_DF:.0f}. Ranges are wide for that reason."
+        f"The trial is small: {_differences(min(freedoms))} left to judge chance by, where a "
+        f"standard for field trials asks for {FEWEST_DF:.0f}. Ranges are wide for that reason."
     ]
+
+
+def _differences(df: float) -> str:
+    """Say residual degrees of freedom as what they count: differences between units alike."""
+    count = round(df)
+    return "1 independent difference is" if count == 1 else f"{count} independent differences are"

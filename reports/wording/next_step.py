@@ -180,5 +180,7 @@ def _redesign(finding: Finding, trial: Trial) -> str:
             "Next: repeat with several batches a side, four or more if you can, and spread the "
             f"{unit} over them."
         )
+    if finding.estimate.units < 1:
+        return "Next: lay out the next trial so that the two stand side by side."
     counts = plural(finding.estimate.unit_counted)
     return f"Next: repeat with more {counts} a side, so that their spread can be seen."

@@ -11,6 +11,8 @@ from itertools import product
 
 import numpy as np
 
+from analyses.layouts import rerandomised
+from analyses.models.layouts import rerandomise, rerandomise_designs
 from analyses.questions import analyse
 from tests.trials.folders import make_folder, write_bags
 from trials.assumptions import Assumptions
@@ -18,7 +20,7 @@ from trials.records import read
 from trials.simulate import Truth, draw_trials, places
 from trials.trial_file import check_trial
 
-__all__ = ["KINDS", "simulated_trial"]
+__all__ = ["KINDS", "few_layouts", "simulated_trial"]
 
 START = dt.date(2031, 3, 3)
 NAMES = (
@@ -99,13 +101,24 @@ def _factorial(rng):
 
 
 KINDS = {
-    "completely random": (_random, (2, 5)), "complete blocks": (_blocks, (2, 5)),
-    "batches": (_batches, (2, 3)), "latin square": (_square, (3, 6)),
+    "completely random": (_random, (2, 4)), "complete blocks": (_blocks, (2, 4)),
+    "batches": (_batches, (2, 3)), "latin square": (_square, (3, 5)),
     "rows and columns": (_table, (2, 4)), "split plot": (_split, (2, 3)),
     "incomplete blocks": (_incomplete, (4, 4)), "extra control units": (_extra, (2, 4)),
     "growers": (_growers, (2, 3)), "factorial": (_factorial, (2, 3)),
 }  # fmt: skip
 """The layouts, each with how to plan one and how few and how many treatments it gets."""
+
+
+def few_layouts(patch, number=500):
+    """Let re-randomisation look at few layouts: it is most of the work, and one word of a page."""
+    patch.setattr(rerandomised, "COUNT_UP_TO", number)
+    patch.setattr(rerandomised, "LIST_UP_TO", number)
+    for function in (
+        rerandomise.rerandomise, rerandomise.rerandomise_batches,
+        rerandomise_designs.rerandomise_layouts, rerandomise_designs.rerandomise_square,
+    ):  # fmt: skip
+        patch.setitem(function.__kwdefaults__, "draws", number)
 
 
 def simulated_trial(folder, number, *, seed):
