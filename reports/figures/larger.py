@@ -85,8 +85,8 @@ def _amount(scene: Scene, one: Width) -> str:
 def _title(scene: Scene, told: tuple[Width, ...], units: str) -> str:
     now, twice = told[0], told[1]
     return (
-        f"With twice as many {units} the range would reach about {_amount(scene, twice)} to either "
-        f"side, not {_amount(scene, now)}."
+        f"Twice as many {units} would narrow the range from {_amount(scene, now)} to "
+        f"{_amount(scene, twice)} either side."
     )
 
 

@@ -18,7 +18,7 @@ __all__ = ["Row", "lay_rows", "rows_height", "rule_lanes"]
 
 _NAME, _NOTE = 10.0, 8.5
 _NAME_LINE, _NOTE_LINE = 0.18, 0.16
-_GAP, _FOOT, _SIDE = 0.16, 0.62, 0.12
+_GAP, _FOOT, _SIDE, _RIGHT = 0.16, 0.62, 0.12, 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ def lay_rows(
     deep = height - foot
     whole = height / share
     axes = plain_axes(
-        sheet, (left / WIDTH, foot / whole, (WIDTH - left - _SIDE) / WIDTH, deep / whole)
+        sheet, (left / WIDTH, foot / whole, (WIDTH - left - _RIGHT) / WIDTH, deep / whole)
     )
     axes.set_ylim(deep, 0)
     axes.set_yticks([])

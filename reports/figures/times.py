@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["figure_times"]
 
 _PANEL, _FOOT, _HEAD, _LEFT = 1.45, 0.48, 0.52, 0.58
+_NO_TICKS_ABOVE = 0.24
+"""Room that a panel's head keeps for the ticks of the one above, which the first has not."""
 
 
 def figure_times(analysis: Analysis) -> Figure | None:
@@ -46,7 +48,7 @@ def figure_times(analysis: Analysis) -> Figure | None:
     frame = Frame(
         name="times",
         title=stage_title(told[0], analysis) or f"Days until the {units} came to each stage",
-        height=len(told) * (_PANEL + _HEAD) + _FOOT + key,
+        height=len(told) * (_PANEL + _HEAD) + _FOOT + key - _NO_TICKS_ABOVE,
         alt=f"Share of the {units} that had come to each stage, by days since spawning. "
         + " ".join(said),
         caption="A slanting line is a stretch between two looks in which it happened; nobody saw "

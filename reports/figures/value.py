@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["figure_value"]
 
 _PANEL, _HEAD, _FOOT, _LEFT = 1.6, 0.56, 0.5, 0.7
+_NO_TICKS_ABOVE = 0.26
+"""Room that a panel's head keeps for the ticks of the one above, which the first has not."""
 
 
 def figure_value(analysis: Analysis) -> Figure | None:
@@ -45,7 +47,7 @@ def figure_value(analysis: Analysis) -> Figure | None:
     per = f"{printable(worth.currency) or 'money'} a week and place"
     frame = Frame(
         name="value-by-flush", title=value_title(analysis),
-        height=len(worth.best) * (_PANEL + _HEAD) + _FOOT,
+        height=len(worth.best) * (_PANEL + _HEAD) + _FOOT - _NO_TICKS_ABOVE,
         alt=f"What each flush brings for the shelf time that it takes, in {per}. "
         + " ".join(_said(one, worth, names[one.treatment]) for one in worth.best),
         caption=f"Marks are what a flush brings in a week of the place that it takes up, with the "

@@ -40,7 +40,7 @@ def checklist_details(analysis: Analysis) -> Details:
 def _table(items: tuple[Item, ...]) -> Table:
     return Table(
         caption="What a reader needs, and where it stands",
-        columns=("Item", "No.", "Here", "Where, or what to write down next time"),
-        rows=tuple((one.asked, one.number, one.state, one.where or one.next_time) for one in items),
+        columns=("Item", "Here", "Where, or what to write down next time", "No."),
+        rows=tuple((one.asked, one.state, one.where or one.next_time, one.number) for one in items),
         numeric=(False,) * 4,
     )
