@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyses.finding import BETTER_WHEN
+from analyses.rehearsing.crossed import by_crossed_model
 from analyses.rehearsing.fit import Limits
 from analyses.rehearsing.losses import by_counts, by_shares
 from analyses.rehearsing.singly import Singly
@@ -218,7 +219,7 @@ def analyst_of(trial: Trial, layout: Layout, world: Scenario, assumptions: Assum
     Returns
     -------
     Analyst
-        At once for yield with nested random terms and for contamination; else one by one.
+        At once for yield with nested random terms and for contamination; else trial by trial.
     """
     clean = draw_trials(
         places(trial, layout), world.truth, assumptions, flushes=trial.flushes, trials=1,
@@ -236,9 +237,9 @@ def analyst_of(trial: Trial, layout: Layout, world: Scenario, assumptions: Assum
             return by_shares(records, level=level)
         return by_counts(records, level=level)
     if trial.aim.outcome == "yield":
-        found = by_model(records, yield_sample(records, unit, STARTED), level=level)
-        if found is not None:
-            return found
+        sample = yield_sample(records, unit, STARTED)
+        found = by_model(records, sample, level=level)
+        return by_crossed_model(records, sample, level=level) if found is None else found
     return Singly(trial=trial, layout=layout)
 
 

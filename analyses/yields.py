@@ -77,8 +77,8 @@ def random_terms(frame: pd.DataFrame, unit: UnitStory) -> tuple[str, ...]:
 
     Notes
     -----
-    With treatments that differ from block to block, a random block term also takes up
-        what the blocks' totals tell (Yates 1940, Annals of Eugenics 10, 317-325).
+    With treatments that differ from block to block, a random block term also takes up what the
+    blocks' totals tell (Yates 1940, Annals of Eugenics 10, 317-325).
     """
     terms = list(grower_terms(frame, unit.counted))
     growers = frame[GROWER].nunique() if terms else 1

@@ -34,6 +34,9 @@ class Assumptions:
     cv_batch : float
         The same between batches mixed and heat-treated apart. Default 0.10: common practice, no
         source.
+    cv_grower, cv_grower_treatment : float
+        The same between growers, where several take part, and of what a treatment gives at one of
+        them. Defaults 0.15 and 0.05: common practice, no source.
     cv_flush : float
         The same of one flush about what its bag promised, within `cv`. Default 0.15: common
         practice, no source; published flushes have the same 19-22 % each (Advances in
@@ -63,6 +66,8 @@ class Assumptions:
     cv: float = 0.20
     cv_block: float = 0.10
     cv_batch: float = 0.10
+    cv_grower: float = 0.15
+    cv_grower_treatment: float = 0.05
     cv_flush: float = 0.15
     kept: float = 0.54
     flush_fails: float = 0.03
@@ -74,7 +79,10 @@ class Assumptions:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be simulated."""
-        for name in ("mean", "cv", "cv_block", "cv_batch", "cv_flush", "kept"):
+        for name in (
+            "mean", "cv", "cv_block", "cv_batch", "cv_grower", "cv_grower_treatment", "cv_flush",
+            "kept",
+        ):  # fmt: skip
             if not (math.isfinite(getattr(self, name)) and getattr(self, name) >= 0):
                 raise ValueError(f"{name} must be a number from 0, got {getattr(self, name)}")
         if self.mean == 0:

@@ -49,13 +49,14 @@ class Places:
     ----------
     treatment : array of int
         Place of the treatment in the plan.
-    block, batch : array of int
+    block, batch, grower : array of int
         From 0; all 0 where there are none.
     """
 
     treatment: Index
     block: Index
     batch: Index
+    grower: Index
 
     @property
     def clusters(self) -> Index | None:
@@ -103,6 +104,7 @@ def places(trial: Trial, layout: Layout) -> Places:
         treatment=np.array([order[slot.treatment] for slot in layout.slots], np.intp),
         block=_numbered([slot.block for slot in layout.slots]),
         batch=_numbered([slot.batch for slot in layout.slots]),
+        grower=_numbered([trial.design.grower_of(slot.block) for slot in layout.slots]),
     )
 
 
@@ -165,7 +167,13 @@ def _weights(
     """Draw what each flush would weigh if no unit were lost, shape (units, flushes, trials)."""
     count, spread = len(units.treatment), assumptions.spread
     unit = _factors(generator, (count, trials), assumptions.cv_between_bags(flushes), spread)
-    for labels, cv in ((units.block, assumptions.cv_block), (units.batch, assumptions.cv_batch)):
+    varying = [(units.block, assumptions.cv_block), (units.batch, assumptions.cv_batch)]
+    if units.grower.max(initial=0) > 0:
+        at_grower = units.grower * len(truth.means) + units.treatment
+        varying += [
+            (units.grower, assumptions.cv_grower), (at_grower, assumptions.cv_grower_treatment)
+        ]  # fmt: skip
+    for labels, cv in varying:
         groups = int(labels.max(initial=0)) + 1
         if groups > 1:
             unit *= _factors(generator, (groups, trials), cv, spread)[labels]

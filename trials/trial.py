@@ -159,6 +159,11 @@ class Design:
             return tuple(names)
         return tuple(f"{grower}, {name}" for grower in self.growers for name in names)
 
+    def grower_of(self, block: str) -> str:
+        """Give the grower whose block it is; empty where there is none."""
+        mine = [one for one in self.growers if block.startswith(f"{one}, ")]
+        return max(mine, key=len, default="")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Margin:

@@ -14,25 +14,12 @@ import pandas as pd
 
 from analyses.comparison import Comparison
 from analyses.estimate import Estimate
-from trials.trial import Design, Trial
+from trials.trial import Trial
 
-__all__ = ["CELL", "GROWER", "by_grower", "grower_of", "grower_terms", "with_growers"]
+__all__ = ["CELL", "GROWER", "by_grower", "grower_terms", "with_growers"]
 
 GROWER = "grower"
 CELL = "grower:treatment"
-
-
-def grower_of(design: Design, block: str) -> str:
-    """Give the grower whose block it is; empty where there is none.
-
-    Parameters
-    ----------
-    design : Design
-    block : str
-        Name of a block.
-    """
-    mine = [one for one in design.growers if block.startswith(f"{one}, ")]
-    return max(mine, key=len, default="")
 
 
 def with_growers(frame: pd.DataFrame, trial: Trial) -> pd.DataFrame:
@@ -51,7 +38,7 @@ def with_growers(frame: pd.DataFrame, trial: Trial) -> pd.DataFrame:
     """
     if len(trial.design.growers) < 2:
         return frame
-    growers = frame["block"].map(lambda block: grower_of(trial.design, block))
+    growers = frame["block"].map(lambda block: trial.design.grower_of(block))
     return frame.assign(**{GROWER: growers, CELL: growers + ":" + frame["treatment"].astype(str)})
 
 

@@ -13,7 +13,16 @@ from analyses.comparison import FEWEST_FOR_A_TEST
 from analyses.models.batches.batched import fit_batch
 from analyses.models.families.largest_batched import critical_limits
 
-__all__ = ["Compared", "Limits", "Rows", "compare_many", "joined", "limits_of"]
+__all__ = [
+    "Compared",
+    "Limits",
+    "Rows",
+    "compare_many",
+    "joined",
+    "limits_of",
+    "nothing_yet",
+    "usable_treatments",
+]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -100,14 +109,8 @@ def compare_many(responses: Array, rows: Rows) -> Compared:
         As `analyses.comparison.compare` does for one trial: treatments that cannot be compared are
         left out of the fit of that trial.
     """
-    m, trials = rows.treatments - 1, responses.shape[1]
-    usable = _usable(responses, rows)
-    compared = Compared(
-        value=np.full((m, trials), np.nan),
-        df=np.full((m, trials), np.nan),
-        covariance=np.full((m, m, trials), np.nan),
-        control=_plain_mean(responses[rows.treatment == 0]),
-    )
+    usable = usable_treatments(responses, rows)
+    compared = nothing_yet(responses, rows)
     patterns, which = np.unique(usable, axis=1, return_inverse=True)
     for number, pattern in enumerate(patterns.T):
         if pattern.any():
@@ -116,14 +119,43 @@ def compare_many(responses: Array, rows: Rows) -> Compared:
     return compared
 
 
+def nothing_yet(responses: Array, rows: Rows) -> Compared:
+    """Give a comparison to be filled in: only the control's plain mean is there.
+
+    Parameters
+    ----------
+    responses : array, shape (rows, trials)
+        NaN where there is none.
+    rows : Rows
+    """
+    m, trials = rows.treatments - 1, responses.shape[1]
+    return Compared(
+        value=np.full((m, trials), np.nan),
+        df=np.full((m, trials), np.nan),
+        covariance=np.full((m, m, trials), np.nan),
+        control=_plain_mean(responses[rows.treatment == 0]),
+    )
+
+
 def _plain_mean(responses: Array) -> Array:
     there = np.isfinite(responses)
     with np.errstate(invalid="ignore"):
         return np.asarray(np.where(there, responses, 0.0).sum(axis=0) / there.sum(axis=0))
 
 
-def _usable(responses: Array, rows: Rows) -> Flags:
-    """Say which treatments can be compared, by the rules of `analyses.comparison`."""
+def usable_treatments(responses: Array, rows: Rows) -> Flags:
+    """Say which treatments can be compared, by the rules of `analyses.comparison`.
+
+    Parameters
+    ----------
+    responses : array, shape (rows, trials)
+        NaN where there is none.
+    rows : Rows
+
+    Returns
+    -------
+    array of bool, shape (challengers, trials)
+    """
     there = np.isfinite(responses)
     units, least, most = [], [], []
     for treatment in range(rows.treatments):

@@ -13,7 +13,7 @@ from analyses.rehearsing.fit import Limits
 from trials.measures import grams, weight_unit
 from trials.trial import Aim, Margin
 
-__all__ = ["VERDICTS", "are_wrong", "judge_many", "margins"]
+__all__ = ["LEAST_MARGIN", "VERDICTS", "are_wrong", "judge_many", "margins"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Codes: TypeAlias = npt.NDArray[np.int8]
@@ -21,6 +21,9 @@ Flags: TypeAlias = npt.NDArray[np.bool_]
 
 VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
 """The verdict words, by code."""
+
+LEAST_MARGIN = 1e-6
+"""A margin in per cent of the control that comes to less means nothing, as in `questions`."""
 
 _SHOWN, _OPEN, _OUT, _UNSETTLED, _WITHHELD = range(5)
 
@@ -37,13 +40,13 @@ def margins(margin: Margin | None, control: Array) -> Array:
     Returns
     -------
     array, shape (trials,)
-        NaN where there is none.
+        NaN where there is none, as where the control gave nothing.
     """
     if margin is None:
         return np.full(control.shape, math.nan)
     if margin.unit == "%":
         worth = margin.value / 100 * control
-        return np.where(np.isfinite(worth) & (worth > 0), worth, math.nan)
+        return np.where(np.isfinite(worth) & (worth > LEAST_MARGIN), worth, math.nan)
     unit = weight_unit(margin.unit)
     return np.full(control.shape, margin.value if unit is None else grams(margin.value, unit))
 

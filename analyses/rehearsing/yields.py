@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyses.comparison import Sample
+from analyses.layouts.growers import with_growers
 from analyses.rehearsing.fit import Compared, Limits, Rows, compare_many, limits_of
 from trials.records import Records
 from trials.simulate import Simulated
@@ -80,9 +81,10 @@ def by_model(records: Records, sample: Sample, *, level: float) -> ByModel | Non
     Returns
     -------
     ByModel or None
-        None where the random terms are not nested in each other, as with rows and columns.
+        None where the random terms are not nested in each other, as with rows and
+        columns, or with growers and what each treatment gives at them.
     """
-    bags = records.bags
+    bags = with_growers(records.bags, records.trial)
     labels = [(name, _codes(bags[name].to_numpy())) for name in sample.random]
     for (_, outer), (_, inner) in pairwise(labels):
         if any(len(np.unique(outer[inner == one])) > 1 for one in np.unique(inner)):

@@ -7,7 +7,6 @@ import dataclasses
 import numpy as np
 import pytest
 
-from analyses.layouts.growers import grower_of
 from analyses.questions import analyse
 from analyses.unit import unit_story
 from analyses.yields import STARTED, yield_answer
@@ -104,5 +103,5 @@ def test_the_whole_analysis_tells_growers():
 
 def test_growers_whose_names_begin_alike():
     design = dataclasses.replace(balanced().trial.design, growers=("Ana", "Ana, east"))
-    assert grower_of(design, "Ana, east, shelf 1") == "Ana, east"
-    assert grower_of(design, "Ana, shelf 1") == "Ana"
+    assert design.grower_of("Ana, east, shelf 1") == "Ana, east"
+    assert design.grower_of("Ana, shelf 1") == "Ana"
