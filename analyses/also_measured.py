@@ -1,4 +1,4 @@
-"""What was also written down: fruit bodies and the time that picking took, compared as hints."""
+"""What was also written down: fruit bodies, picking time, biological efficiency; all hints."""
 
 from __future__ import annotations
 
@@ -15,9 +15,12 @@ from trials.records import Records
 
 __all__ = ["AlsoMeasured", "SideMeasure", "also_measured"]
 
-SideMeasure: TypeAlias = Literal["fruit bodies", "weight of a body", "picking time"]
+SideMeasure: TypeAlias = Literal[
+    "fruit bodies", "weight of a body", "picking time", "biological efficiency"
+]
 UNITS: dict[SideMeasure, str] = {
     "fruit bodies": "bodies per unit", "weight of a body": "g", "picking time": "minutes per kg",
+    "biological efficiency": "points",
 }  # fmt: skip
 
 
@@ -27,9 +30,9 @@ class AlsoMeasured:
 
     Parameters
     ----------
-    measure : {"fruit bodies", "weight of a body", "picking time"}
+    measure : {"fruit bodies", "weight of a body", "picking time", "biological efficiency"}
     unit : str
-        Bodies per unit, grams, minutes per kilogram.
+        Bodies per unit, grams, minutes per kilogram, points (grams per 100 g of dry substrate).
     treatment, control : str
         Codes.
     mean, control_mean : float
@@ -38,6 +41,8 @@ class AlsoMeasured:
         Treatment less control with its range; NaN limits without inference.
     p : float or None
         Two-sided, before Holm.
+    p_holm : float or None
+        The same, adjusted for all that was explored (Holm 1979).
     units : int
         Independent units behind it.
     withheld : str
@@ -54,12 +59,13 @@ class AlsoMeasured:
     low: float
     high: float
     p: float | None
+    p_holm: float | None = None
     units: int
     withheld: str
 
 
 def also_measured(records: Records, unit: UnitStory, *, level: float) -> tuple[AlsoMeasured, ...]:
-    """Compare fruit bodies, the weight of one and minutes of picking, where they were counted.
+    """Compare fruit bodies, the weight of one, picking time and efficiency, where written down.
 
     Parameters
     ----------
@@ -71,12 +77,16 @@ def also_measured(records: Records, unit: UnitStory, *, level: float) -> tuple[A
     Returns
     -------
     tuple of AlsoMeasured
-        Over units of which it was counted at every flush that came, or, for time, at every flush
-        that was picked.
+        Bodies and minutes over units of which they were written down at every flush that came.
+        Biological efficiency (fresh weight per 100 g of dry substrate) over units started whose
+        dry weight is known; where the plan asks about yield it is told with the yield instead.
     """
     totals = _totals(records)
     told: list[AlsoMeasured] = []
-    for measure, response in _measures(totals).items():
+    measures = _measures(totals)
+    if records.trial.aim.outcome != "yield":
+        measures["biological efficiency"] = _efficiency(records)
+    for measure, response in measures.items():
         known = response.notna()
         if totals.loc[known, "treatment"].nunique() < 2:
             continue
@@ -108,6 +118,12 @@ def _totals(records: Records) -> pd.DataFrame:
     sums = groups.sum().where(whole)
     places = ["code", "treatment", "block", "batch"]
     return records.bags[places].join(sums, on="code")
+
+
+def _efficiency(records: Records) -> pd.Series[float]:
+    bags = records.bags
+    dry = bags["dry_weight_g"].where(bags["dry_weight_g"] > 0)
+    return (100 * bags["total_g"] / dry).astype(float)
 
 
 def _measures(totals: pd.DataFrame) -> dict[SideMeasure, pd.Series[float]]:

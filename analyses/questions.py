@@ -14,7 +14,7 @@ from analyses.analysis import Analysis
 from analyses.cautions import cautions
 from analyses.comparison import Comparison
 from analyses.contamination import contamination_answer, contamination_companions
-from analyses.explored import with_holm
+from analyses.explored import explored_together
 from analyses.finding import Check, Finding, judge
 from analyses.flow import flow
 from analyses.flush.counts import came_rows
@@ -113,12 +113,13 @@ def analyse(records: Records) -> Analysis:
     level = records.trial.aim.confidence
     asked = questions(records)
     answers = [_answer(question, records, level) for question in asked]
-    findings = with_holm(
+    findings, also = explored_together(
         [
             finding
             for question, answer in zip(asked, answers, strict=True)
             for finding in _findings(question, answer, records)
-        ]
+        ],
+        also_measured(records, unit, level=level),
     )
     told = flush_story(records, unit, level=level)
     story, joint = told if told is not None else (None, None)
@@ -149,7 +150,7 @@ def analyse(records: Records) -> Analysis:
         story=story,
         worth=worth(records, findings, joint),
         times=stage_times(records, unit, level=level),
-        also=also_measured(records, unit, level=level),
+        also=also,
         factor_effects=by_factor.effects,
     )
 

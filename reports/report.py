@@ -17,6 +17,7 @@ from reports.parts.plan_and_done import explored_remarks, how_done, planned_rema
 from reports.parts.statistician import statistician_blocks
 from reports.parts.treatments_table import flushes_table, losses_table, means_tables
 from reports.parts.trust import cannot_say, checks_table, trust_remarks
+from reports.wording.also_words import also_lines, also_opening
 from reports.wording.explored_together import explored_together
 from reports.wording.grammar import plural
 from reports.wording.losses import loss_line, losses_total, lost_otherwise, unknown_totals
@@ -139,6 +140,8 @@ def _treatments(analysis: Analysis, draw: _Draw) -> Section:
         blocks += draw(figure_bags, analysis)
     blocks += factor_blocks(analysis)
     blocks += _explored(analysis, "yield")
+    if analysis.also:
+        blocks += [Paragraph(text=also_opening(analysis)), Bullets(items=also_lines(analysis))]
     return Section(id="treatments", heading="Each treatment", blocks=tuple(blocks))
 
 

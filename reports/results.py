@@ -86,6 +86,7 @@ def _finding(finding: Finding, trial: Trial) -> dict[str, Any]:
         "df": one.df, "method": one.method, "withheld": one.withheld, "notes": list(one.notes),
         "means": [_mean(mean) for mean in finding.means],
         "checks": [_fields(check) for check in finding.checks],
+        "companions": [_fields(one) for one in finding.companions],
     }  # fmt: skip
 
 

@@ -23,7 +23,7 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys flush_story, worth, times, also, factors, checklist, larger and places; None or empty
+        Keys batches, naive, loss_pattern, flush_story, worth, times, also, factors, checklist, larger and places; None or empty
         where there is nothing. Weights in grams, shares from 0 to 1, days since spawning.
     """
     times = []
@@ -32,6 +32,9 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
         told["gap"]["listed"] = [day.date().isoformat() for day in one.gap.listed]
         times.append(told)
     return {
+        "batches": [asdict(one) for one in analysis.batches],
+        "naive": [asdict(one) for one in analysis.naive],
+        "loss_pattern": None if analysis.loss_pattern is None else asdict(analysis.loss_pattern),
         "flush_story": None if analysis.story is None else asdict(analysis.story),
         "worth": None if analysis.worth is None else asdict(analysis.worth),
         "times": times,

@@ -24,7 +24,17 @@ STAGES: tuple[Stage, ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StageCount:
-    """Contaminated units of one treatment by the stage at which they were lost."""
+    """Contaminated units of one treatment by the stage at which they were lost.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    stage : str
+        One of `STAGES`.
+    lost : int
+        Units.
+    """
 
     treatment: str
     stage: Stage

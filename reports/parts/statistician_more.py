@@ -132,16 +132,17 @@ def _also(analysis: Analysis, names: dict[str, str]) -> Table | None:
     if not analysis.also:
         return None
     return Table(
-        caption="Looked at afterwards: treatment less control, each by itself",
+        caption="Also written down: treatment less control, each by itself",
         columns=("Measure", "Treatment", "Unit", "Mean", "Control", "Difference", "Interval", "p",
-                 "Units"),
+                 "p, Holm", "Units"),
         rows=tuple(
             (one.measure, names[one.treatment], one.unit, _digits(one.mean),
              _digits(one.control_mean), _digits(one.value), _span(one.low, one.high),
-             _digits(math.nan if one.p is None else one.p), str(one.units))
+             _digits(math.nan if one.p is None else one.p),
+             _digits(math.nan if one.p_holm is None else one.p_holm), str(one.units))
             for one in analysis.also
         ),
-        numeric=(False, False, False, *(True,) * 6),
+        numeric=(False, False, False, *(True,) * 7),
     )  # fmt: skip
 
 
