@@ -96,14 +96,33 @@ def fit_odds_together(
         raise ValueError("events and totals must be two columns over at least two trials")
     if (y < 0).any() or (y > n).any():
         raise ValueError("events must lie between 0 and the units")
-    rule = _rule(nodes)
     if not _has_maximum(y, n):
         return _nothing(len(y), level)
-    full = _best(y, n, rule, fixed=False)
-    alike = _best(y, n, rule, fixed=True)
+    counts = _gathered(y, n, nodes)
+    full, alike = (_best(counts, fixed=fixed) for fixed in (False, True))
     if alike[1] > full[1]:
         full = alike
-    return _told(y, n, rule, full, alike[1], level)
+    return _told(counts, full, alike[1], len(y), level)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Counts:
+    """Distinct rows of counts, how many trials have each, and the points of the quadrature."""
+
+    y: Array
+    n: Array
+    times: Array
+    points: Array
+    log_weights: Array
+
+
+def _gathered(y: Array, n: Array, nodes: int) -> _Counts:
+    rows, times = np.unique(np.hstack([y, n]), axis=0, return_counts=True)
+    points, log_weights = _rule(nodes)
+    return _Counts(
+        y=rows[:, :2], n=rows[:, 2:], times=times.astype(float), points=points,
+        log_weights=log_weights,
+    )  # fmt: skip
 
 
 def _rule(nodes: int) -> tuple[Array, Array]:
@@ -118,22 +137,21 @@ def _has_maximum(y: Array, n: Array) -> bool:
     return bool(((lost > 0) & (lost < made)).all())
 
 
-def _loglik(theta: Array, y: Array, n: Array, rule: tuple[Array, Array]) -> tuple[float, Array]:
+def _loglik(theta: Array, counts: _Counts) -> tuple[float, Array]:
     """Give the marginal log likelihood at a, b, sigma_level, sigma_effect, and its slopes."""
-    points, log_weights = rule
+    y, n, times = counts.y, counts.n, counts.times
     base = theta[0] + theta[1] * _HALF
     loads = np.column_stack([np.full(2, theta[2]), theta[3] * _HALF])
     mode, root = _modes(base, loads, y, n)
-    z = mode[:, None, :] + points @ root.transpose(0, 2, 1)
-    height = _height(z, base, loads, y, n) + log_weights
+    z = mode[:, None, :] + counts.points @ root.transpose(0, 2, 1)
+    height = _height(z, base, loads, y, n) + counts.log_weights
     total = logsumexp(height, axis=1, keepdims=True)
-    likely = np.exp(height - total)[..., None]
+    likely = times[:, None, None] * np.exp(height - total)[..., None]
     off = (y[:, None, :] - n[:, None, :] * expit(base + z @ loads.T)) * likely
-    apart = off @ _HALF
-    both = off.sum(axis=-1)
+    apart, both = off @ _HALF, off.sum(axis=-1)
     slopes = both.sum(), apart.sum(), (both * z[..., 0]).sum(), (apart * z[..., 1]).sum()
     log_size = np.log(np.linalg.det(root)) - np.log(np.pi)
-    return float(total.sum() + log_size.sum()), np.array(slopes)
+    return float(times @ (total[:, 0] + log_size)), np.array(slopes)
 
 
 def _height(z: Array, base: Array, loads: Array, y: Array, n: Array) -> Array:
@@ -159,21 +177,20 @@ def _modes(base: Array, loads: Array, y: Array, n: Array) -> tuple[Array, Array]
     return z, np.linalg.cholesky(np.linalg.inv(curve))
 
 
-def _best(
-    y: Array, n: Array, rule: tuple[Array, Array], *, fixed: bool
-) -> tuple[Array, float, bool]:
+def _best(counts: _Counts, *, fixed: bool) -> tuple[Array, float, bool]:
     """Climb from two starts; `fixed` holds the spread of the effect at zero."""
-    share = (y.sum(axis=0) + 0.5) / (n.sum(axis=0) + 1)
+    lost, made = counts.times @ counts.y, counts.times @ counts.n
+    share = (lost + 0.5) / (made + 1)
     logits = np.log(share / (1 - share))
     free = 3 if fixed else 4
+    known = _loglik(np.array([logits.mean(), 0.0, 0.5, 0.5]), counts)[0]
 
     def cost(some: Array) -> tuple[float, Array]:
         theta = np.zeros(4)
         theta[:free] = some
-        value, slopes = _loglik(theta, y, n, rule)
+        value, slopes = _loglik(theta, counts)
         return known - value, -slopes[:free]
 
-    known = _loglik(np.array([logits.mean(), 0.0, 0.5, 0.5]), y, n, rule)[0]
     found = []
     for spread in (0.3, 1.2):
         start = np.array([logits.mean(), logits[1] - logits[0], spread, spread])[:free]
@@ -186,21 +203,15 @@ def _best(
 
 
 def _told(
-    y: Array,
-    n: Array,
-    rule: tuple[Array, Array],
-    best: tuple[Array, float, bool],
-    alike: float,
-    level: float,
+    counts: _Counts, best: tuple[Array, float, bool], alike: float, trials: int, level: float
 ) -> OddsTogether:
     theta, loglik, settled = best
     if not settled:
-        return _nothing(len(y), level)
+        return _nothing(trials, level)
     free = np.array([True, True, theta[2] > _ZERO, theta[3] > _ZERO])
     theta = np.where(free, theta, 0.0)
-    curve = _curvature(theta, free, y, n, rule)
-    error = float(np.sqrt(np.linalg.inv(curve)[1, 1]))
-    df = len(y) - 1.0
+    error = float(np.sqrt(np.linalg.inv(_curvature(theta, free, counts))[1, 1]))
+    df = trials - 1.0
     half = float(-stdtrit(df, (1 - check_level(level)) / 2)) * error
     value, gain = float(theta[1]), max(0.0, 2 * (loglik - alike))
     return OddsTogether(
@@ -211,13 +222,13 @@ def _told(
     )  # fmt: skip
 
 
-def _curvature(theta: Array, free: Array, y: Array, n: Array, rule: tuple[Array, Array]) -> Array:
+def _curvature(theta: Array, free: Array, counts: _Counts) -> Array:
     """Give the observed information of the parameters that are not at their bound."""
     at = np.flatnonzero(free)
     curve = np.empty((len(at), len(at)))
     for row, place in enumerate(at):
         shift = _STEP * np.eye(4)[place]
-        rise = _loglik(theta + shift, y, n, rule)[1] - _loglik(theta - shift, y, n, rule)[1]
+        rise = _loglik(theta + shift, counts)[1] - _loglik(theta - shift, counts)[1]
         curve[row] = -rise[at] / (2 * _STEP)
     return np.asarray((curve + curve.T) / 2)
 

@@ -15,6 +15,7 @@ __all__ = ["Prediction", "draw_between_variance", "draw_one_more", "predict_one_
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
+_DRAWS, _CHI = 50_000, 2_000_000
 _AT_A_TIME = 4_000_000
 """Numbers held at once while drawing."""
 
@@ -124,7 +125,7 @@ def predict_one_more(
     *,
     seed: int,
     level: float = 0.95,
-    draws: int = 50_000,
+    draws: int | None = None,
 ) -> Prediction:
     """Say between what the effect in one more trial should be expected to lie.
 
@@ -136,8 +137,8 @@ def predict_one_more(
         Of the draws.
     level : float
         Two-sided confidence.
-    draws : int
-        How many.
+    draws : int, optional
+        How many; otherwise 50,000, and fewer where there are more than forty trials.
 
     Notes
     -----
@@ -152,6 +153,7 @@ def predict_one_more(
     tail = (1 - check_level(level)) / 2
     if np.asarray(estimates).shape[0] < 2:
         raise ValueError("a prediction needs at least two trials")
-    found = np.sort(draw_one_more(estimates, variances, draws, np.random.default_rng(seed)))
+    count = min(_DRAWS, _CHI // np.asarray(estimates).shape[0]) if draws is None else draws
+    found = np.sort(draw_one_more(estimates, variances, count, np.random.default_rng(seed)))
     low, high = np.quantile(found, [tail, 1 - tail])
     return Prediction(low=float(low), high=float(high), level=level, draws=found)

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyses.models.linear.separate import Separate
+from analyses.models.linear.groups import group
+from analyses.models.linear.separate import Separate, separate_places
 from analyses.models.mixed import fit_mixed
 
 
@@ -46,15 +47,13 @@ def test_group_by_group_is_one_dense_problem(monkeypatch):
 
 def test_a_few_growers_or_a_giant_are_left_to_one_dense_problem():
     assert not isinstance(fit_mixed(rows(5), "y", "treatment", RANDOM).structure, Separate)
-    frame = rows(40)
-    giant = (
-        rows(1, treatments="AB")
-        .loc[np.zeros(9000, int)]
-        .assign(grower="giant", block=[f"b{n // 3}" for n in range(9000)])
-    )
-    giant["y"] = np.random.default_rng(1).normal(100, 8, len(giant))
-    both = pd.concat([frame, giant], ignore_index=True)
-    assert not isinstance(fit_mixed(both, "y", "treatment", RANDOM).structure, Separate)
+    names = [f"g{n}" for n in range(40)] + ["giant"] * 3000
+    growers, blocks = group("grower", names), group("block", [f"b{n}" for n in range(3040)])
+    assert separate_places([blocks, growers, growers]) is None
+    small = [group("block", [f"b{n}" for n in range(40)]), group("grower", names[:40])]
+    assert separate_places([*small, small[1]]) is None  # few levels beside the first term
+    crossed = group("room", [f"r{n % 80}" for n in range(3040)])
+    assert separate_places([blocks, crossed, growers]) is None
 
 
 def test_statsmodels_finds_the_same_maximum():
@@ -69,7 +68,7 @@ def test_statsmodels_finds_the_same_maximum():
         groups="grower",
         re_formula="1",
         vc_formula={"cell": "0 + C(treatment)", "block": "0 + C(block)"},
-    ).fit(reml=True, method="lbfgs", pgtol=1e-10, factr=10.0)
+    ).fit(reml=True, method="lbfgs")
     assert found.minus2_reml == pytest.approx(-2 * other.llf, abs=1e-4)
     contrast = found.contrasts("treatment").iloc[0]
     assert contrast["estimate"] == pytest.approx(other.params["treatment[T.B]"], rel=1e-4)

@@ -1,0 +1,1 @@
+"""Trials of several growers read as one."""

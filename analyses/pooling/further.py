@@ -1,0 +1,62 @@
+"""How many growers would settle what is open."""
+
+from __future__ import annotations
+
+import math
+
+from scipy.special import stdtrit
+
+from analyses.finding import BETTER_WHEN, Finding
+from analyses.pooling.answers import MoreGrowers
+
+__all__ = ["more_growers"]
+
+_TOO_MANY_TIMES = 10
+
+
+def more_growers(finding: Finding) -> MoreGrowers | None:
+    """Say how many growers like these would likely settle a finding.
+
+    Parameters
+    ----------
+    finding : Finding
+        Of a group; its units are growers.
+
+    Returns
+    -------
+    MoreGrowers or None
+        None where nothing is open. Each further grower is taken to bring as much as one of those
+        there are, differences between growers and luck within them together, and the estimate to
+        stay; the interval is Student's on growers less one.
+    """
+    if finding.verdict not in ("not settled", "shown, size open") or not finding.planned:
+        return None
+    one = finding.estimate
+    now = one.units
+    needed = _distance(finding)
+    half = (one.high - one.low) / 2
+    if not math.isfinite(half) or needed <= 0 or now < 2:
+        return MoreGrowers(now=now, wanted=None)
+    each = half * math.sqrt(now) / _quantile(now, one.level)
+    for wanted in range(now + 1, _TOO_MANY_TIMES * now + 1):
+        if _quantile(wanted, one.level) * each / math.sqrt(wanted) <= needed:
+            return MoreGrowers(now=now, wanted=wanted)
+    return MoreGrowers(now=now, wanted=None)
+
+
+def _quantile(growers: int, level: float) -> float:
+    return float(stdtrit(growers - 1, (1 + level) / 2))
+
+
+def _distance(finding: Finding) -> float:
+    """Give how far the estimate lies from the nearest value that would decide."""
+    margin = finding.worthwhile or 0.0
+    sign = 1.0 if BETTER_WHEN[finding.estimate.outcome] == "higher" else -1.0
+    value = sign * finding.estimate.value
+    if finding.claim == "no worse":
+        return abs(value + margin)
+    if finding.claim == "same":
+        return abs(margin - abs(value))
+    if finding.verdict == "shown, size open":
+        return abs(value - margin)
+    return max(value, margin - value)

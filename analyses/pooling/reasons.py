@@ -1,0 +1,92 @@
+"""Whether something that was recorded goes with how growers differ; looked at afterwards."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from analyses.models.families.multiplicity import holm
+from analyses.models.trials_together.explained import regress_on
+from analyses.pooling.answers import Reason
+from analyses.pooling.own import Own
+
+__all__ = ["reasons"]
+
+_FEWEST = 4
+_NUMBER = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*(?:°\s*C|C|°|%|days?|d|kg|g|l|h|m)?\s*$")
+
+
+def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tuple[Reason, ...]:
+    """Hold every recorded fact against the growers' answers.
+
+    Parameters
+    ----------
+    owns : sequence of Own
+        With a variance.
+    notes : mapping of str to mapping of str to str
+        Facts by grower and name.
+
+    Returns
+    -------
+    tuple of Reason
+        Facts known of at least four growers that take more than one value and leave at least two
+        growers over. Names that stand for one grower alone are taken together as “other”.
+    """
+    names = dict.fromkeys(name for one in owns for name in notes.get(one.key, {}))
+    tried = [_try(name, owns, notes) for name in names]
+    found = [one for one in tried if one is not None]
+    adjusted = holm(np.array([one.p for one in found])) if found else []
+    return tuple(replace(one, p_holm=float(p)) for one, p in zip(found, adjusted, strict=True))
+
+
+def _try(name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> Reason | None:
+    known = [(one, notes[one.key][name]) for one in owns if name in notes.get(one.key, {})]
+    if len(known) < _FEWEST:
+        return None
+    numbers = [_number(told) for _, told in known]
+    if all(number is not None for number in numbers):
+        return _slope(name, [one for one, _ in known], np.array(numbers, float))
+    return _names(name, [one for one, _ in known], [told for _, told in known])
+
+
+def _number(told: str) -> float | None:
+    found = _NUMBER.match(told)
+    return float(found.group(1).replace(",", ".")) if found else None
+
+
+def _slope(name: str, owns: list[Own], values: np.ndarray) -> Reason | None:
+    if np.ptp(values) == 0:
+        return None
+    y, v = [one.value for one in owns], [one.variance for one in owns]
+    found = regress_on(y, v, values[:, None])
+    return Reason(
+        name=name, kind="number", growers=len(owns), slope=float(found.coefficients[1]),
+        values=(), p=found.p, p_holm=found.p, tau2_left=found.tau2,
+    )  # fmt: skip
+
+
+def _names(name: str, owns: list[Own], told: list[str]) -> Reason | None:
+    plain = [" ".join(one.lower().split()) for one in told]
+    counts = Counter(plain)
+    groups = [one if counts[one] > 1 else "other" for one in plain]
+    levels = list(dict.fromkeys(groups))
+    if len(levels) < 2 or len(owns) < len(levels) + 2:
+        return None
+    y, v = [one.value for one in owns], [one.variance for one in owns]
+    columns = np.array([[float(group == level) for level in levels[1:]] for group in groups])
+    found = regress_on(y, v, columns)
+    base = float(found.coefficients[0])
+    shifts = [0.0, *found.coefficients[1:].tolist()]
+    values = tuple(
+        (level, base + shift, groups.count(level))
+        for level, shift in zip(levels, shifts, strict=True)
+    )
+    return Reason(
+        name=name, kind="group", growers=len(owns), slope=math.nan, values=values, p=found.p,
+        p_holm=found.p, tau2_left=found.tau2,
+    )  # fmt: skip
