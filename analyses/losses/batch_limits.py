@@ -103,7 +103,7 @@ def held_limits(
     -----
     Mean and spread of rare losses are low together, so that a t shows "no worse" up to four times
     too often. Of nine ways tried this one keeps nearest to its level with 8, 12 and 40 batches,
-    intracluster correlations of 0, 0.05 and 0.15 and 2, 5 or 10 % lost: at most 3.1 % for
+    intracluster correlations of 0, 0.05 and 0.15 and 2, 5 or 10 % lost: at most 3.2 % for
     2.5 %, and with far more power than limits by the number of batches hit; see
     tests/calibration/RESULTS.md.
     """
