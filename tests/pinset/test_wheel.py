@@ -36,6 +36,10 @@ def test_top_level_names_of_the_wheel(wheel: Path) -> None:
     tops = {name.split("/")[0] for name in names if ".dist-info/" not in name}
     assert tops == OURS
     assert "pinset/data/demos/mixes/records.xlsx" in names
+    ours = [one.relative_to(TOP).as_posix() for one in (TOP / "data" / "demos").rglob("*.*")]
+    demos = {f"pinset/{one}" for one in ours if "made_with" not in one}
+    assert demos <= set(names)
+    assert "pinset/data/demos/group/grower-e/bags.csv" in demos
     assert any(name.startswith("reports/templates/") for name in names)
     assert not any("__pycache__" in name or name.startswith("tests") for name in names)
 
