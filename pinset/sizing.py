@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
-from pinset.planning_values import planning_cvs
+from pinset.size_cases import loss_rows, share, split_rows, yield_rows
+from pinset.size_options import Known, SizeOptions
 from trials.measures import grams, weight_unit
 from trials.problems import Refused
 from trials.sizing.size_question import SizeQuestion, answer_size
@@ -14,78 +15,7 @@ from trials.sizing.size_rounds import Rounds, rounds_of, simple_rounds
 from trials.sizing.size_rows import SizeRow, Sizing
 from trials.trial import Claim, Margin, Trial
 
-__all__ = ["Known", "SizeOptions", "size_up"]
-
-USUAL_LOSSES = (0.02, 0.05, 0.15)
-"""Shares lost to plan with where none is known: common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeOptions:
-    """What the command line says; None where it says nothing. Shares, not per cent.
-
-    Parameters
-    ----------
-    outcome, claim, worthwhile : str or None
-        As in a plan.
-    treatments, blocks, units, bags_per_batch : int or None
-        The design.
-    mean, sd : float or None
-        Grams.
-    cv, batch_cv, loss, correlation, power, confidence : float or None
-        Shares.
-    published : tuple of str
-        ``name=value``.
-    past : pathlib.Path or None
-        Folder of an earlier trial.
-    unit : str
-        What a bag is called.
-    """
-
-    outcome: str | None = None
-    claim: str | None = None
-    worthwhile: str | None = None
-    treatments: int | None = None
-    blocks: int | None = None
-    units: int | None = None
-    bags_per_batch: int | None = None
-    mean: float | None = None
-    sd: float | None = None
-    cv: float | None = None
-    batch_cv: float = 0.10
-    loss: float | None = None
-    correlation: float = 0.05
-    power: float = 0.8
-    confidence: float | None = None
-    published: tuple[str, ...] = ()
-    past: Path | None = None
-    unit: str = "bag"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
-    """What is known of the bags.
-
-    Parameters
-    ----------
-    mean : float or None
-        Grams.
-    cvs, losses : tuple of (str, float)
-        Ways in which they may vary, and shares that may be lost; empty where nothing is known.
-    main : int
-        The likeliest of them.
-    cv_batch : float or None
-        Of batches.
-    sources : tuple of str
-        Sentences.
-    """
-
-    mean: float | None = None
-    cvs: tuple[tuple[str, float], ...] = ()
-    losses: tuple[tuple[str, float], ...] = ()
-    main: int = 0
-    cv_batch: float | None = None
-    sources: tuple[str, ...] = ()
+__all__ = ["size_up"]
 
 
 def size_up(options: SizeOptions, trial: Trial | None = None) -> Sizing:
@@ -107,13 +37,19 @@ def size_up(options: SizeOptions, trial: Trial | None = None) -> Sizing:
     Refused
         Something is missing or impossible.
     """
-    base, rounds = _question(options, trial), _rounds(options, trial)
-    known = _known(options)
-    base = replace(base, rounds=rounds, worthwhile=_worthwhile(options, trial, known.mean))
-    if base.outcome == "contamination":
-        rows, main, told = _loss_rows(base, options, known)
+    base, known, varies = _question(options, trial), _known(options), ""
+    base = replace(base, worthwhile=_worthwhile(options, trial, known.mean))
+    split = _is_split(options, trial) and base.outcome == "yield"
+    if not split:
+        base = replace(base, rounds=_rounds(options, trial))
+    if split and trial is not None:
+        rows, main, told = split_rows(base, options, known, trial)
+        varies = "what is compared"
+    elif base.outcome == "contamination":
+        rows, main, told = loss_rows(base, options, known)
     else:
-        rows, main, told = _yield_rows(base, options, known)
+        rows, main, told = yield_rows(base, options, known, trial)
+    rounds = rows[main][1].rounds
     return Sizing(
         rows=tuple(SizeRow(name=name, answer=answer_size(one)) for name, one in rows),
         main=main,
@@ -121,6 +57,18 @@ def size_up(options: SizeOptions, trial: Trial | None = None) -> Sizing:
         block=(trial.design.block if trial else "shelf") if rounds.blocks else "",
         mean=known.mean if base.outcome == "yield" else None,
         sources=told,
+        varies=varies,
+    )
+
+
+def _is_split(options: SizeOptions, trial: Trial | None) -> bool:
+    """Whether the plan is a split plot, at one grower, and asked about as it stands."""
+    given = (options.treatments, options.blocks, options.units, options.bags_per_batch)
+    return (
+        trial is not None
+        and trial.design.layout == "split plot"
+        and len(trial.design.growers) < 2
+        and all(one is None for one in given)
     )
 
 
@@ -142,7 +90,7 @@ def _question(options: SizeOptions, trial: Trial | None) -> SizeQuestion:
         claim=claim,
         treatments=_treatments(options, trial),
         rounds=simple_rounds(2, 2),
-        correlation=_share(options.correlation, "correlation"),
+        correlation=share(options.correlation, "correlation"),
         power=options.power,
         confidence=confidence,
     )
@@ -293,52 +241,3 @@ def _worthwhile(options: SizeOptions, trial: Trial | None, mean: float | None) -
     if mean is None:
         raise Refused("A difference in weight needs the mean of the control: add --mean, in g.")
     return grams(found.value, unit) / mean
-
-
-def _share(value: float, name: str) -> float:
-    if not 0 <= value < 1:
-        raise Refused(f"The {name} lies from 0 to below 100 per cent.")
-    return value
-
-
-def _yield_rows(
-    base: SizeQuestion, options: SizeOptions, known: Known
-) -> tuple[list[tuple[str, SizeQuestion]], int, tuple[str, ...]]:
-    lost = options.loss
-    if lost is None:
-        lost = known.losses[known.main][1] if known.losses else 0.0
-    cv_batch = known.cv_batch if known.cv_batch is not None else options.batch_cv
-    base = replace(base, lost=_share(lost, "loss"), cv_batch=_share(cv_batch, "batch variation"))
-    cvs, main, sources = known.cvs, known.main, known.sources
-    if not cvs:
-        cvs = tuple((f"{name}, {100 * cv:.0f} %", cv) for name, cv in planning_cvs())
-        main = 1
-        sources = (
-            *sources,
-            "How your own vary is not known yet, so a range is shown that published tables span "
-            "(between_bag_cv.csv names them). Say --cv, --past or --published to narrow it.",
-        )
-    if lost:
-        sources = (*sources, f"It counts on {100 * lost:.1f} in 100 being lost and giving nothing.")
-    return [(name, replace(base, cv=cv)) for name, cv in cvs], main, sources
-
-
-def _loss_rows(
-    base: SizeQuestion, options: SizeOptions, known: Known
-) -> tuple[list[tuple[str, SizeQuestion]], int, tuple[str, ...]]:
-    losses, main, sources = known.losses, known.main, known.sources
-    if options.loss is not None:
-        lost = _share(options.loss, "loss")
-        losses, main = ((f"{100 * lost:g} in 100 are lost", lost),), 0
-    if not losses:
-        losses = tuple((f"{100 * lost:g} in 100 are lost", lost) for lost in USUAL_LOSSES)
-        main = 1
-        sources = (
-            *sources,
-            "How many you lose is not known yet, so a range is shown from common practice, which "
-            "no source stands behind. Say --loss or --past to narrow it.",
-        )
-    if base.rounds.bags_per_unit > 1:
-        sources = (*sources, f"Bags of a batch are taken to share their luck ({base.correlation:g} "
-                             "intracluster correlation).")  # fmt: skip
-    return [(name, replace(base, lost=lost)) for name, lost in losses], main, sources

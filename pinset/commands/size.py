@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from pinset.sizing import SizeOptions
+    from pinset.size_options import SizeOptions
     from trials.sizing.size_rows import Sizing
 
 __all__ = ["SIZE_FOLDER", "add_arguments", "run"]
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
 def _options(args: argparse.Namespace) -> SizeOptions:
     from pathlib import Path
 
-    from pinset.sizing import SizeOptions
+    from pinset.size_options import SizeOptions
 
     def share(value: float | None) -> float | None:
         return None if value is None else value / 100
@@ -92,14 +92,13 @@ def _options(args: argparse.Namespace) -> SizeOptions:
 
 def _draw(sizing: Sizing, folder: Path) -> list[Path]:
     from reports.figures.sizes import figure_sizes
-    from trials.writing import write_whole
+    from trials.writing import write_all
 
     figure = figure_sizes(sizing)
     if figure is None:
         return []
     contents: dict[str, str | bytes] = {"sizes.svg": figure.svg, "sizes.png": figure.png}
-    for name, content in contents.items():
-        write_whole(folder / SIZE_FOLDER / name, content)
+    write_all(folder, {f"{SIZE_FOLDER}/{name}": one for name, one in contents.items()})
     return [folder / SIZE_FOLDER / name for name in contents]
 
 

@@ -51,6 +51,8 @@ def _headline(sizing: Sizing, answer: SizeAnswer) -> str:
         where = f" {_on(sizing.block)} {counted(design.blocks * design.planned, sizing.block)}"
     elif design.bags_per_unit > 1:
         where = f" in {counted(answer.bags // design.bags_per_unit, 'batch')}"
+        if design.unit == "grower":
+            where = f" at {counted(design.planned, 'grower')}"
     odds = ODDS.get(round(question.power, 3)) or chance(question.power)
     have = f"With {counted(answer.bags, unit)}{where} you "
     if answer.reach is None:
@@ -143,6 +145,8 @@ def what_varies(sizing: Sizing) -> str:
     ----------
     sizing : Sizing
     """
+    if sizing.varies:
+        return sizing.varies
     units = plural(_word(sizing.unit))
     if sizing.answer.question.outcome == "contamination":
         return f"how many {units} are lost"

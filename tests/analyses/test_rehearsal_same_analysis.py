@@ -28,7 +28,7 @@ RARE = Assumptions(contaminated=0.01, batch_correlation=0.3)
 LOSSES = 'outcome = "contamination"\nclaim = "{}"\nworthwhile = "10 in 100"'
 
 
-def _plan(design, codes="ABCD", aim='outcome = "yield"', factors=()):
+def made_plan(design, codes="ABCD", aim='outcome = "yield"', factors=()):
     tables = "".join(
         f'[[treatments]]\ncode = "{code}"\nname = "mix {code}"\n'
         + ("control = true\n" if code == "A" else "")
@@ -55,9 +55,9 @@ STEAM_AND_MIX = [
 ]
 
 CASES = {
-    "a square": (_plan(SQUARE), Assumptions(missing=0, contaminated=0), ByCrossedModel),
-    "several growers": (_plan(GROWERS, "ACB"), CROP, ByCrossedModel),
-    "a split plot": (_plan(SPLIT, factors=STEAM_AND_MIX), CROP, ByModel),
+    "a square": (made_plan(SQUARE), Assumptions(missing=0, contaminated=0), ByCrossedModel),
+    "several growers": (made_plan(GROWERS, "ACB"), CROP, ByCrossedModel),
+    "a split plot": (made_plan(SPLIT, factors=STEAM_AND_MIX), CROP, ByModel),
     "blocks, four mixes": (plan(treatments=4, blocks=6, units=3, flushes=3), CROP, ByModel),
     "blocks, two mixes": (
         plan(blocks=5, units=2, aim='outcome = "yield"\nclaim = "no worse"\nworthwhile = "15 %"'),

@@ -34,6 +34,8 @@ class Rounds:
         Bags in a unit that counts: 1, or the bags of a batch.
     blocks : int
         Blocks in one round; 0 where there are none.
+    unit : str
+        What a unit of several bags is: ``batch`` or ``grower``.
     """
 
     planned: int
@@ -44,6 +46,7 @@ class Rounds:
     spent: float
     bags_per_unit: int = 1
     blocks: int = 0
+    unit: str = "batch"
 
     @property
     def least(self) -> int:
@@ -103,13 +106,14 @@ def rounds_of(trial: Trial, layout: Layout) -> Rounds:
     Returns
     -------
     Rounds
-        Complete blocks grow by a block, layouts without blocks by a unit of each treatment,
-        all others by the whole layout over again, on blocks, rows and columns of its own.
+        Complete blocks grow by a block, layouts without blocks by a unit of each treatment, trials
+        at several growers about yield by a grower, all others by the whole layout over again, on
+        blocks, rows and columns of its own.
 
     Raises
     ------
     Refused
-        A split plot: its comparisons rest on two kinds of units.
+        A split plot: its comparisons rest on two kinds of units; see `split_rounds`.
 
     Notes
     -----
@@ -119,9 +123,11 @@ def rounds_of(trial: Trial, layout: Layout) -> Rounds:
     design = trial.design
     if design.layout == "split plot":
         raise Refused(
-            "In a split plot some comparisons rest on batches and some on bags, which no formula "
-            "here covers. Rehearse it instead: pinset rehearse with this folder."
+            "In a split plot losses of some comparisons rest on batches and some on bags, which no "
+            "formula here covers. Rehearse it instead: pinset rehearse with this folder."
         )
+    if len(design.growers) > 1 and trial.aim.outcome == "yield":
+        return _growers(trial)
     plain = not (design.extra_control_units or design.places or design.growers)
     if plain and design.layout in ("complete blocks", "completely random"):
         return simple_rounds(
@@ -131,6 +137,16 @@ def rounds_of(trial: Trial, layout: Layout) -> Rounds:
             bags_per_batch=design.bags_per_batch if design.applied_to == "batch" else 0,
         )
     return _whole_layout(trial, layout)
+
+
+def _growers(trial: Trial) -> Rounds:
+    """Take one round to be one more grower, who gives one mean of each treatment."""
+    design, count = trial.design, len(trial.treatments)
+    growers, held = len(design.growers), design.blocks * design.units_per_treatment
+    return Rounds(
+        planned=growers, bags=trial.units // growers, each=1, factor=2, gained=count - 1,
+        spent=count - 1, bags_per_unit=held * design.bags_per_batch, unit="grower",
+    )  # fmt: skip
 
 
 def _whole_layout(trial: Trial, layout: Layout) -> Rounds:

@@ -39,6 +39,8 @@ class Sizing:
         Grams of a bag of the control, where it is known.
     sources : tuple of str
         Where the numbers come from, in plain sentences.
+    varies : str
+        What the rows differ in; empty where it is how bags vary, or how many are lost.
     """
 
     rows: tuple[SizeRow, ...]
@@ -47,6 +49,7 @@ class Sizing:
     block: str
     mean: float | None
     sources: tuple[str, ...]
+    varies: str = ""
 
     @property
     def answer(self) -> SizeAnswer:
