@@ -106,12 +106,12 @@ def _by_batch(both: pd.DataFrame, code: str, level: float) -> tuple[Companion, .
         return (blank,)
     odds = odds_contrast(fit, [0, 1, *np.zeros(design.shape[1] - 2)], level)
     left_out = len(totals) - len(telling)
-    note = f"{left_out} growers without a loss say nothing of the odds" if left_out else ""
+    remarks = [f"{left_out} growers without a loss say nothing of the odds"] if left_out else []
     return (
         Companion(
             measure="odds ratio", value=from_log(odds.value), low=from_log(odds.low),
             high=from_log(odds.high), level=level, p=odds.p, df=odds.df,
-            method=f"{method}; t on between-within df", note="; ".join((note, *fit.notes)).strip("; "),
+            method=f"{method}; t on between-within df", note="; ".join((*remarks, *fit.notes)),
         ),
     )  # fmt: skip
 

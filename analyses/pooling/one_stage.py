@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from analyses.comparison import Comparison, Sample, model_numbers
-from analyses.estimate import Estimate
+from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import MixedFit, fit_mixed
@@ -41,7 +41,7 @@ def one_stage(sample: Sample, trial: Trial, *, level: float) -> Comparison:
         Roger's inference: so the average is over growers like these.
     """
     counts = {
-        code: int(rows["grower"].nunique()) for code, rows in sample.frame.groupby("treatment")
+        str(code): int(rows["grower"].nunique()) for code, rows in sample.frame.groupby("treatment")
     }
     reasons = {one.code: _reason(sample, trial, one.code, counts) for one in trial.challengers}
     codes = [trial.control.code, *(code for code, reason in reasons.items() if not reason)]
@@ -51,8 +51,9 @@ def one_stage(sample: Sample, trial: Trial, *, level: float) -> Comparison:
             fit = fit_rows(sample, codes)
         except FitError as error:
             reasons |= dict.fromkeys(codes[1:], f"the numbers cannot be compared: {error}")
+    spans: tuple[Span | None, ...] = ()
     if fit is None:
-        found, spans, model = None, (), None
+        found, model = None, None
     else:
         found = differences(fit, codes, scale_of(sample), level)
         plain = sample.outcome == "contamination"
@@ -127,9 +128,10 @@ def _withheld(
 ) -> Estimate:
     nan = math.nan
     means = sample.frame.groupby("treatment")["response"].mean()
+    sides = [float(means.get(one, nan)) for one in (code, trial.control.code)]
     if scale_of(sample) == "share":
-        means = 100 * np.exp(means.astype(float))
-    value = float(means.get(code, nan)) - float(means.get(trial.control.code, nan))
+        sides = [100 * math.exp(side) for side in sides]
+    value = sides[0] - sides[1]
     return Estimate(
         outcome=sample.outcome, estimand=sample.estimand, treatment=code,
         control=trial.control.code, value=value, low=nan, high=nan, level=level, low_alone=nan,
@@ -143,24 +145,23 @@ def _filled(
     blank: Estimate,
     found: Differences,
     place: int,
-    percent: object,
+    percent: Span | None,
     sample: Sample,
     fit: MixedFit | None,
 ) -> Estimate:
-    from dataclasses import replace
-
-    numbers = {
-        name: float(getattr(found, name)[place])
-        for name in ("value", "low", "high", "low_alone", "high_alone", "p", "df")
-    }
-    if not np.isfinite(list(numbers.values())).all() or fit is None:
+    names = ("value", "low", "high", "low_alone", "high_alone", "p", "df")
+    value, low, high, low_alone, high_alone, p, df = (
+        float(getattr(found, name)[place]) for name in names
+    )
+    if not math.isfinite(value + low + high + low_alone + high_alone + p + df) or fit is None:
         return replace(blank, withheld="the numbers left cannot tell these two apart")
     method = f"one model of all growers: REML with random {', '.join(sample.random)}"
     method += ", Kenward-Roger inference"
     if len(found.value) > 1:
         method += ", intervals and p jointly by the exact multivariate t against the control"
     return replace(
-        blank, **numbers, percent=percent, withheld="", method=method, notes=fit.notes
+        blank, value=value, low=low, high=high, low_alone=low_alone, high_alone=high_alone, p=p,
+        df=df, percent=percent, withheld="", method=method, notes=fit.notes,
     )  # fmt: skip
 
 

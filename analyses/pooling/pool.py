@@ -12,7 +12,7 @@ from analyses.companion import Companion
 from analyses.comparison import Comparison, Sample
 from analyses.estimate import Estimate, Span
 from analyses.explored import with_holm
-from analyses.finding import BETTER_WHEN, Finding, judge
+from analyses.finding import BETTER_WHEN, Check, Finding, judge
 from analyses.models.families.multiplicity import holm
 from analyses.models.pooled import PooledEffect, partly_pooled
 from analyses.models.pooled import pool as pool_effects
@@ -132,14 +132,11 @@ class _Work:
         apart = stand_apart(y, v) if enough else None
         prediction = predict_one_more(y, v, seed=self.seed, level=self.level) if enough else None
         finding = self._finding(found, estimate)
-        checks = group_checks(
-            finding, found, trial, pooled=pooled, owns=usable, lean=_leans_on(usable, apart, pooled),
-            late=frozenset(one.key for one in self.together.growers if one.shown in self.late),
-        ) if finding.planned else ()  # fmt: skip
+        finding = replace(finding, checks=self._checks(finding, found, usable, pooled, apart))
         better, worthwhile = _chances(finding, prediction)
         fit = found.fit
         return GroupAnswer(
-            finding=replace(finding, checks=checks),
+            finding=finding,
             growers=self._growers(owns, usable, pooled, apart),
             pooled=pooled,
             others=tuple(
@@ -156,6 +153,22 @@ class _Work:
             more=more_growers(finding),
             companions=self._companions(sample, estimate),
         )
+
+    def _checks(
+        self,
+        finding: Finding,
+        found: Comparison,
+        usable: tuple[Own, ...],
+        pooled: PooledEffect | None,
+        apart: Apart | None,
+    ) -> tuple[Check, ...]:
+        if not finding.planned:
+            return ()
+        late = frozenset(one.key for one in self.together.growers if one.shown in self.late)
+        return group_checks(
+            finding, found, self.together.reference, pooled=pooled, owns=usable,
+            lean=_leans_on(usable, apart, pooled), late=late,
+        )  # fmt: skip
 
     def _finding(self, found: Comparison, estimate: Estimate) -> Finding:
         trial = self.together.reference

@@ -40,8 +40,10 @@ def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tupl
     names = dict.fromkeys(name for one in owns for name in notes.get(one.key, {}))
     tried = [_try(name, owns, notes) for name in names]
     found = [one for one in tried if one is not None]
-    adjusted = holm(np.array([one.p for one in found])) if found else []
-    return tuple(replace(one, p_holm=float(p)) for one, p in zip(found, adjusted, strict=True))
+    if not found:
+        return ()
+    adjusted = holm(np.array([one.p for one in found])).tolist()
+    return tuple(replace(one, p_holm=p) for one, p in zip(found, adjusted, strict=True))
 
 
 def _try(name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> Reason | None:

@@ -95,7 +95,7 @@ def _joined(together: Together, table: str) -> pd.DataFrame:
     whole = whole.reset_index(drop=True)
     allowed = {(one.key, code) for one in together.growers for code in one.treatments}
     pairs = pd.MultiIndex.from_frame(whole[["grower", "treatment"]])
-    whole = whole[pairs.isin(list(allowed))].reset_index(drop=True)
+    whole = pd.DataFrame(whole.loc[pairs.isin(list(allowed))]).reset_index(drop=True)
     whole["code"] = whole["grower"] + " " + whole["code"]
     whole["batch"] = (whole["grower"] + " " + whole["batch"]).where(whole["batch"] != "", "")
     return whole
@@ -145,8 +145,8 @@ def loss_rows(stacked: Stack) -> Sample:
     frame = sample.frame.assign(grower=records.bags.loc[sample.frame.index, "grower"])
     if stacked.counted == "batch":
         cell = ["grower", "treatment", "block", "batch"]
-        frame = frame[frame["batch"] != ""].groupby(cell, sort=False)["response"].mean()
-        frame = frame.reset_index()
+        shares = frame[frame["batch"] != ""].groupby(cell, sort=False)["response"].mean()
+        frame = shares.reset_index()
     return _of_group(sample, frame, stacked)
 
 
@@ -154,8 +154,9 @@ def _of_group(sample: Sample, frame: pd.DataFrame, stacked: Stack) -> Sample:
     """Keep growers who have the control beside another treatment; name the random terms."""
     control = stacked.records.trial.control.code
     known = frame[frame["response"].notna()]
-    sides = known.groupby("grower")["treatment"].agg(set) if len(known) else {}
-    both = {key for key, here in sides.items() if control in here and len(here) > 1}
+    with_control = known.loc[known["treatment"] == control, "grower"].unique()
+    with_other = known.loc[known["treatment"] != control, "grower"].unique()
+    both = set(with_control) & set(with_other)
     kept = known[known["grower"].isin(both)].reset_index(drop=True)
     return replace(sample, frame=kept, random=group_terms(kept))
 
@@ -204,7 +205,7 @@ def _told_apart(frame: pd.DataFrame, terms: list[str]) -> tuple[str, ...]:
 
 
 def _coded(frame: pd.DataFrame, names: list[str]) -> Codes:
-    """Number the combinations of some columns from 0."""
+    """Give each combination of some columns a number, from 0."""
     codes = np.zeros(len(frame), np.intp)
     for name in names:
         inner, levels = pd.factorize(frame[name])
