@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib.resources import as_file, files
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from trials.layout_file import read_layout
 from trials.problems import Refused, one_of
 from trials.trial import Trial
 from trials.trial_file import TRIAL_FILE, read_trial
-from trials.writing import write_new, write_whole
+from trials.writing import write_all, write_new, write_whole
 
 __all__ = ["copy_demo", "demo_folder", "demo_stories"]
 
@@ -66,8 +67,7 @@ def copy_demo(story: str, folder: Path) -> None:
         for name, content in contents.items()
         if (folder / name).exists() and (folder / name).read_bytes() != content
     ]
-    mine = folder.exists() and any(folder.iterdir()) and not (folder / TRIAL_FILE).exists()
-    if others or mine or (folder.exists() and not folder.is_dir()):
+    if others or _holds_others(folder, contents):
         raise Refused(
             f"“{folder}” holds other files; they were left as they are. Name a new folder."
         )
@@ -84,9 +84,22 @@ def copy_demo(story: str, folder: Path) -> None:
         write_whole(place / HOW_TO_FILE, page)
 
 
+def _holds_others(folder: Path, contents: Mapping[str, bytes]) -> bool:
+    """Whether files of someone else stand where a demo should go, or did not go whole yet."""
+    if not folder.exists() or all((folder / name).exists() for name in contents):
+        return False
+    if not folder.is_dir():
+        return True
+    own = {Path(name).parts[0] for name in contents}
+    return any(
+        one.name not in own and not (one.name.startswith(".") and one.suffix == ".part")
+        for one in folder.iterdir()
+    )
+
+
 def _print_sheets(folder: Path) -> tuple[Trial, Layout]:
     trial = read_trial(folder)
     layout = read_layout(folder, trial)
-    for name, html in printed_sheets(trial, layout).items():
-        write_whole(folder / PRINT_FOLDER / name, html)
+    sheets = printed_sheets(trial, layout)
+    write_all(folder, {f"{PRINT_FOLDER}/{name}": html for name, html in sheets.items()})
     return trial, layout

@@ -6,22 +6,23 @@ import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
+from pinset.earlier import keep_earlier, was_cut_short
 from pinset.version import __version__
 from trials.designs import draw
+from trials.holding import holding
 from trials.layout import Layout
 from trials.layout_file import LAYOUT_FILE
 from trials.lock import LOCK_FILE, Lock, make_lock
 from trials.problems import Refused
 from trials.reading.record_book import make_record_book
-from trials.records import BAGS_FILE, BOOK_FILE, HARVESTS_FILE
+from trials.records import BOOK_FILE
 from trials.trial import Trial
 from trials.trial_file import read_trial
-from trials.writing import write_whole
+from trials.writing import stage
 
 __all__ = ["PRINT_FOLDER", "Drawn", "draw_into", "printed_sheets"]
 
 PRINT_FOLDER = "print"
-EARLIER_FOLDER = "earlier"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,24 +69,32 @@ def draw_into(folder: Path, *, redraw: bool, now: dt.datetime) -> Drawn:
         There is a layout, and `redraw` is false.
     """
     trial = read_trial(folder)
-    made = (LAYOUT_FILE, LOCK_FILE, BOOK_FILE)
-    there = [name for name in made if (folder / name).exists()]
-    if there and not redraw:
-        raise Refused(
-            f"There is a layout in “{folder}” already, and bags may carry its labels; it was left "
-            "as it is. To draw again and keep the old one: add --redraw."
-        )
+    with holding(folder):
+        return _draw_into(folder, trial, redraw=redraw, now=now)
+
+
+def _draw_into(folder: Path, trial: Trial, *, redraw: bool, now: dt.datetime) -> Drawn:
+    there = [name for name in (LAYOUT_FILE, LOCK_FILE, BOOK_FILE) if (folder / name).exists()]
+    refusal = (
+        f"There is a layout in “{folder}” already, and bags may carry its labels; it was left "
+        "as it is. To draw again and keep the old one: add --redraw."
+    )
+    if LOCK_FILE in there and not redraw:
+        raise Refused(refusal)
     layout = draw(trial)
     lock = make_lock(trial, layout, drawn=now, version=__version__)
     contents: dict[str, str | bytes] = {
         **{f"{PRINT_FOLDER}/{name}": html for name, html in printed_sheets(trial, layout).items()},
         BOOK_FILE: make_record_book(trial, layout),
         LAYOUT_FILE: layout.to_csv(),
-        LOCK_FILE: lock.to_json(),
+        LOCK_FILE: lock.to_json(),  # last: a folder with a lock is whole
     }
-    kept = _keep(folder, [*there, *_records(folder, there)]) if there else None
-    for name, content in contents.items():
-        write_whole(folder / name, content)
+    carried_on = was_cut_short(folder, contents)
+    if there and not redraw and not carried_on:
+        raise Refused(refusal)
+    with stage(folder, contents) as place:
+        kept = None if carried_on and there else keep_earlier(folder, there)
+        place()
     return Drawn(
         layout=layout, lock=lock, files=tuple(folder / name for name in contents), kept=kept
     )
@@ -114,22 +123,3 @@ def printed_sheets(trial: Trial, layout: Layout) -> dict[str, str]:
     sheets["mixing-sheet.html"] = mixing_sheet(trial, layout)
     sheets["calendar.html"] = calendar_sheet(trial)
     return sheets
-
-
-def _records(folder: Path, there: list[str]) -> list[str]:
-    """Name the records that belong to the earlier layout: they go with it."""
-    if LAYOUT_FILE not in there:
-        return []
-    return [name for name in (BAGS_FILE, HARVESTS_FILE) if (folder / name).exists()]
-
-
-def _keep(folder: Path, names: list[str]) -> Path:
-    """Move files unchanged into the next free folder under ``earlier``."""
-    number = 1
-    while (folder / EARLIER_FOLDER / str(number)).exists():
-        number += 1
-    kept = folder / EARLIER_FOLDER / str(number)
-    kept.mkdir(parents=True)
-    for name in names:
-        (folder / name).rename(kept / name)
-    return kept

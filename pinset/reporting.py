@@ -11,8 +11,9 @@ from reports.document import to_docx
 from reports.page import to_html, to_markdown
 from reports.report import write_report
 from reports.results import results
+from trials.holding import holding
 from trials.records import read
-from trials.writing import write_whole
+from trials.writing import write_all
 
 __all__ = ["REPORT_FOLDER", "Made", "report_into"]
 
@@ -68,8 +69,8 @@ def report_into(folder: Path) -> Made:
         "report.docx": to_docx(report),
         "report.html": to_html(report),
     }
-    for name, content in contents.items():
-        write_whole(place / name, content)
+    with holding(folder):
+        write_all(folder, {f"{REPORT_FOLDER}/{name}": one for name, one in contents.items()})
     return Made(
         answer=report.answer,
         page=place / "report.html",
