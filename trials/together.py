@@ -95,7 +95,7 @@ class Together:
     title: str = ""
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True, eq=False)
 class _Read:
     """What was found in one grower's folder."""
 
@@ -132,16 +132,17 @@ def read_together(folders: Sequence[Path | str], *, allow: Collection[str] = ())
     found = [_read(place) for place in places if place.there]
     reference = _reference(paths, found, problems)
     left_out = [_left(one, "there is no folder") for one in places if not one.there]
-    differences = _differences(found, reference, allow) if reference else []
+    idle = [one for one in found if one.records is not None and not begun(one.records)]
+    left_out += [_left(one.folder, "nothing was written down yet") for one in idle]
+    at_work = [one for one in found if one not in idle]
+    differences = _differences(at_work, reference, allow) if reference else []
     problems += [_refusal(one) for one in differences if one.standing == "refused"]
     broken = [one for one in found if one.records is None]
     if "unreadable" in allow:
         left_out += [_left(one.folder, "the files hold mistakes") for one in broken]
     else:
         problems += [problem for one in broken for problem in one.problems]
-    idle = [one for one in found if one.records is not None and not begun(one.records)]
-    left_out += [_left(one.folder, "nothing was written down yet") for one in idle]
-    whole = [one for one in found if one.records is not None and one not in idle]
+    whole = [one for one in at_work if one.records is not None]
     problems += _copies(whole)
     if not whole and not problems:
         what, where = "there are no records of any grower", str(paths[0]) if paths else "."
@@ -161,7 +162,7 @@ def read_together(folders: Sequence[Path | str], *, allow: Collection[str] = ())
 
 def _title(paths: list[Path]) -> str:
     """Give the title of the first group file that has one; read without mistakes before."""
-    for folder in dict.fromkeys((*paths, *(one.parent for one in paths))):
+    for folder in dict.fromkeys((*paths, *(one.resolve().parent for one in paths))):
         group = read_group(folder)
         if group is not None and group.title:
             return group.title

@@ -121,7 +121,7 @@ def test_shown_names_and_left_out_come_from_the_group_file(tmp_path: Path) -> No
     assert together.title == "A group"
     # The order of the file, then who is not in it, with a letter that is free.
     assert [(one.key, one.shown) for one in together.growers] == [
-        ("ana", "Ana"), ("bo", "Grower B"), ("zoe", "Grower A"),
+        ("ana", "Ana"), ("bo", "Grower B"), ("zoe", "Grower D"),
     ]  # fmt: skip
     assert [(one.key, one.shown, one.why) for one in together.left_out] == [
         ("cy", "Grower C", "there is no folder")

@@ -96,6 +96,52 @@ def test_a_difference_is_refused_in_the_growers_words_or_allowed(
     assert len(together.growers) == 4
 
 
+def test_what_never_passes_whatever_is_allowed(group: Path) -> None:
+    make_grower(group, "odd", 9, trial=changed('unit = "bag"', 'unit = "bag"\ninvented = true'))
+    shared = changed("seed = 5", 'growers = ["Ana", "Bo"]\nseed = 5')
+    make_grower(group, "pair", 10, trial=shared)
+    found = problems_of([group], allow=tuple(ALLOWABLE))
+    assert len(found) == 2
+    assert "this trial is made up, and the group's is real" in found[0]
+    assert "several growers share this one layout" in found[1]
+
+
+def test_a_margin_in_another_unit_of_weight_is_the_same(tmp_path: Path) -> None:
+    # 40 g are 1.411 oz (NIST Handbook 44, appendix C)
+    for number, worth in enumerate(("40 g", "0.04 kg", "1.41 oz"), start=1):
+        make_grower(tmp_path, f"g{number}", number, trial=changed('"10 %"', f'"{worth}"'))
+    assert read_together([tmp_path]).differences == ()
+    make_grower(tmp_path, "odd", 9, trial=changed('"10 %"', '"1.5 oz"'))
+    (found,) = problems_of([tmp_path])
+    assert "worth having is 1.5 oz, and 40 g in the group" in found
+
+
+def test_a_drawn_trial_with_folders_in_it_is_a_trial(tmp_path: Path) -> None:
+    folder = make_grower(tmp_path, "ana", 1)
+    make_grower(folder, "old try", 2)
+    assert [one.key for one in read_together([folder]).growers] == ["ana"]
+    assert [one.key for one in read_together([tmp_path]).growers] == ["ana"]
+
+
+def test_who_has_not_begun_stops_nobody(group: Path) -> None:
+    from tests.trials.folders import make_folder
+
+    make_folder(group / "dee", changed("flushes = 3", "flushes = 4"), book=True)
+    together = read_together([group])
+    assert [one.key for one in together.left_out] == ["dee"]
+    assert together.differences == ()
+
+
+def test_two_groups_together_show_no_two_growers_alike(tmp_path: Path) -> None:
+    member = 'format = 1\n[[growers]]\nletter = "A"\nfolder = "{}"\nname = "Ana"\n'
+    for number, name in enumerate(("x", "y"), start=1):
+        make_grower(tmp_path / name, f"ana-{name}", number)
+        text = member.format(f"ana-{name}")
+        (tmp_path / name / "group.toml").write_text(text, encoding="utf-8")
+    shown = [one.shown for one in read_together([tmp_path / "x", tmp_path / "y"]).growers]
+    assert shown == ["Grower A", "Grower B"]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
@@ -149,6 +195,12 @@ def test_the_plan_beside_the_folders_is_the_plan_of_the_group(group: Path) -> No
     text = PLAN.replace("flushes = 3", "flushes = 2")
     (group / "trial.toml").write_text(text, encoding="utf-8")
     assert len(problems_of([group])) == 3
+    assert read_together([group / "ana", group / "bo"]).reference.flushes == 3
+    members = "".join(
+        f'[[growers]]\nletter = "{letter}"\nfolder = "{name}"\n'
+        for letter, name in zip("ABC", ("ana", "bo", "cy"), strict=True)
+    )
+    (group / "group.toml").write_text(f"format = 1\n{members}", encoding="utf-8")
     assert len(problems_of([group / "ana", group / "bo"])) == 2
     together = read_together([group], allow=["flushes"])
     assert together.reference.flushes == 2

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from trials.group.recipe_match import recipe_differs
-from trials.trial import Aim, Trial
+from trials.group.recipe_match import SAME_AMOUNT, recipe_differs
+from trials.measures import grams, weight_unit
+from trials.trial import Aim, Margin, Trial
 
 __all__ = ["ALLOWABLE", "Difference", "Standing", "commonest", "plan_differences"]
 
@@ -41,8 +43,8 @@ class Difference:
     shown : str
         What pages call the grower.
     kind : str
-        One of `ALLOWABLE`, or ``outcome`` or ``control``, which never pass, or ``species`` or
-        ``picked``, which are told and nothing more.
+        One of `ALLOWABLE`; or ``outcome``, ``control``, ``growers`` (several share one layout) or
+        ``invented``, which never pass; or ``species`` or ``picked``, which are only told.
     what : str
         In the grower's words, without a full stop at the end.
     key : str
@@ -124,7 +126,7 @@ def plan_differences(
 
 
 _NOTED = ("species", "picked")
-_ANOTHER_TRIAL = ("outcome", "control")
+_ANOTHER_TRIAL = ("outcome", "control", "growers", "invented")
 Found: TypeAlias = tuple[str, str, str]
 
 
@@ -136,6 +138,11 @@ def _header(trial: Trial, reference: Trial) -> Iterator[Found]:
     ):
         if one and other and _plain(one) != _plain(other):
             yield kind, key, f"the {kind} is “{one}”, and “{other}” in the plan of the group"
+    if trial.design.growers:
+        yield "growers", "design.growers", "several growers share this one layout"
+    if trial.invented != reference.invented:
+        told = ("made up", "real")[:: 1 if trial.invented else -1]
+        yield "invented", "trial.invented", f"this trial is {told[0]}, and the group's is {told[1]}"
     if trial.flushes != reference.flushes:
         what = f"{trial.flushes} flushes are planned, and {reference.flushes} in the group"
         yield "flushes", "trial.flushes", what
@@ -156,10 +163,21 @@ def _aims(aim: Aim, reference: Aim) -> Iterator[Found]:
     if aim.confidence != reference.confidence:
         what = f"the confidence is {aim.confidence:g}, and {reference.confidence:g} in the group"
         yield "claim", "aim.confidence", what
-    if aim.worthwhile != reference.worthwhile:
+    if not _same_margin(aim.worthwhile, reference.worthwhile):
         mine, ours = (str(one.worthwhile or "not given") for one in (aim, reference))
         what = f"the smallest difference worth having is {mine}, and {ours} in the group"
         yield "margin", "aim.worthwhile", what
+
+
+def _same_margin(one: Margin | None, other: Margin | None) -> bool:
+    """Whether two margins are the same, in whatever unit of weight they were written."""
+    if one is None or other is None or one.unit == other.unit:
+        return one == other
+    units = weight_unit(one.unit), weight_unit(other.unit)
+    if units[0] is None or units[1] is None:
+        return False
+    weights = grams(one.value, units[0]), grams(other.value, units[1])
+    return math.isclose(*weights, rel_tol=SAME_AMOUNT)
 
 
 def _treatments(trial: Trial, reference: Trial) -> Iterator[Found]:
@@ -208,6 +226,7 @@ def _signature(trial: Trial) -> object:
         _plain(trial.unit),
         trial.flushes,
         trial.design.applied_to,
+        trial.invented,
         trial.aim,
         trial.control.code,
         tuple(

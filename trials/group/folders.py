@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from trials.group.group_file import GROUP_FILE, Group, Member, letter, read_group
+from trials.layout_file import LAYOUT_FILE
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems
 from trials.trial_file import TRIAL_FILE
@@ -25,7 +26,9 @@ class GrowerFolder:
     key : str
         Its name, unique among the folders.
     shown : str
-        What pages call the grower; empty until a letter was given.
+        What pages call the grower, unique too; empty until a letter was given.
+    letter : str
+        From the group file; empty where none speaks of the grower.
     there : bool
         Whether there is such a folder; a group file may name one that is not.
     """
@@ -33,6 +36,7 @@ class GrowerFolder:
     path: Path
     key: str
     shown: str = ""
+    letter: str = ""
     there: bool = True
 
 
@@ -74,12 +78,18 @@ def group_plan_folder(folders: Sequence[Path]) -> Path | None:
     folders : sequence of pathlib.Path
         As given to `grower_folders`.
     """
-    for folder in (*folders, *(one.parent for one in folders)):
-        if (folder / TRIAL_FILE).is_file() and (
-            (folder / GROUP_FILE).is_file() or _trial_folders(folder)
-        ):
-            return folder
-    return None
+    above = [one.resolve().parent for one in folders]
+    groups = [one for one in folders if _is_group(one)]
+    groups += [one for one in above if (one / GROUP_FILE).is_file()]
+    return next((one for one in groups if (one / TRIAL_FILE).is_file()), None)
+
+
+def _is_group(folder: Path) -> bool:
+    """Whether a folder holds growers' folders; a drawn trial with folders in it is a trial."""
+    if (folder / GROUP_FILE).is_file():
+        return True
+    drawn = (folder / TRIAL_FILE).is_file() and (folder / LAYOUT_FILE).is_file()
+    return not drawn and bool(_trial_folders(folder))
 
 
 def _trial_folders(folder: Path) -> list[Path]:
@@ -94,22 +104,22 @@ def _trial_folders(folder: Path) -> list[Path]:
 
 
 def _inside(folder: Path, problems: list[Problem]) -> list[GrowerFolder]:
-    inner = _trial_folders(folder)
-    if (folder / GROUP_FILE).is_file() or inner:
+    if _is_group(folder):
         group = _group(folder, problems)
         members = group.members if group else ()
         listed = [
             GrowerFolder(path=folder / one.folder, key=one.folder, shown=one.shown,
-                         there=(folder / one.folder).is_dir())
+                         letter=one.letter, there=(folder / one.folder).is_dir())
             for one in members
         ]  # fmt: skip
         known = {one.folder for one in members}
-        others = [_alone(one) for one in inner if one.name not in known]
+        others = [_alone(one) for one in _trial_folders(folder) if one.name not in known]
         return [*listed, *others]
     if (folder / TRIAL_FILE).is_file():
-        group = _group(folder.parent, problems)
+        group = _group(folder.resolve().parent, problems)
         member: Member | None = group.member(folder.resolve().name) if group else None
-        return [replace(_alone(folder), shown=member.shown if member else "")]
+        alone = _alone(folder)
+        return [replace(alone, shown=member.shown, letter=member.letter) if member else alone]
     what = "holds no trial, and no folders with one" if folder.is_dir() else "is not there"
     mend = "Name the trial folders of the growers, or the folder that holds them."
     problems.append(Problem(file=str(folder), what=what, mend=mend))
@@ -144,10 +154,15 @@ def _with_keys(found: list[GrowerFolder]) -> list[GrowerFolder]:
 
 
 def _with_letters(found: list[GrowerFolder]) -> tuple[GrowerFolder, ...]:
-    """Give a letter to every grower that no group file speaks of."""
-    taken = {one.shown for one in found}
-    free = (
-        name for name in (f"Grower {letter(number)}" for number in range(1, 10**6))
-        if name not in taken
-    )  # fmt: skip
-    return tuple(one if one.shown else replace(one, shown=next(free)) for one in found)
+    """Give a free letter to everyone without one, and where two groups use the same."""
+    letters = {one.letter for one in found}
+    free = (one for one in map(letter, range(1, 10**6)) if one not in letters)
+    used: set[str] = set()
+    named = []
+    for one in found:
+        shown = one.shown
+        if not shown or shown.casefold() in used:
+            shown = f"Grower {next(free)}"
+        used.add(shown.casefold())
+        named.append(replace(one, shown=shown))
+    return tuple(named)
