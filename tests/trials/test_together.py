@@ -369,3 +369,9 @@ def test_recorded_facts_come_with_the_grower(group: Path) -> None:
     records = together.growers[1].records
     assert records.lock is not None
     assert changes(records.lock, records.trial) == ()
+
+
+def test_every_word_that_may_pass_is_in_the_readme() -> None:
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    for word, meaning in ALLOWABLE.items():
+        assert f"| `{word}` | {meaning} |" in readme
