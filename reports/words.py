@@ -12,7 +12,7 @@ from reports.wording.grammar import counted, full_stop, odds, plural
 from reports.wording.headlines import headline
 from reports.wording.names import unit_word
 from reports.wording.next_step import next_step
-from reports.wording.numbers import number, round_span
+from reports.wording.numbers import round_span
 from reports.wording.ranges import bare_range, fits
 from reports.wording.speech import Scene, margin_text, set_scene
 from trials.trial import Trial
@@ -139,13 +139,13 @@ def _share(scene: Scene) -> str:
     word = scene.word(scene.direction)
     told = round_span(percent.value, percent.low, percent.high, finest=1.0, marks=(0.0,))
     if told.low * told.high <= 0:
-        return f"That is about {number(abs(told.value), told.step)} % {word}."
-    near, far = sorted((abs(told.low), abs(told.high)))
+        return f"That is about {told.write(told.value)} % {word}."
+    near, far = sorted((told.low, told.high), key=abs)
     if scene.direction == "less":
-        far = min(far, _ALL)
+        far = max(far, -_ALL)
     return (
-        f"That is about {number(abs(told.value), told.step)} % {word} "
-        f"(between {number(near, told.step)} % and {number(far, told.step)} %)."
+        f"That is about {told.write(told.value)} % {word} "
+        f"(between {told.write(near)} % and {told.write(far)} %)."
     )
 
 

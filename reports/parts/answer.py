@@ -11,6 +11,7 @@ from reports.wording.names import printable, treatment_names, unit_word
 from reports.wording.next_step import how_rough, next_step, plan_step
 from reports.wording.overview import overview, planned_findings
 from reports.words import evidence, margin
+from trials.trial import Trial
 
 __all__ = ["how_made", "key_answer"]
 
@@ -122,17 +123,25 @@ def _steps(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
         return [next_step(findings[0], trial)]
     names = treatment_names(trial)
     repeats: dict[str, list[tuple[str, int, Finding]]] = {}
-    together: dict[str, list[str]] = {}
+    together: dict[str, list[Finding]] = {}
     for finding in findings:
         step, name = plan_step(finding, trial), names[finding.estimate.treatment]
         if step.action == "repeat" and step.units is not None:
             counted_in = finding.estimate.unit_counted
             repeats.setdefault(counted_in, []).append((name, step.units, finding))
         else:
-            told = next_step(finding, trial).removeprefix("Next: ")
-            together.setdefault(told, []).append(name)
-    said = [f"Next for {listed(who)}: {step}" for step, who in together.items()]
+            together.setdefault(next_step(finding, trial, it="it"), []).append(finding)
+    said = [_shared(alike, trial, names) for alike in together.values()]
     return said + [_repeats(unit, wanted) for unit, wanted in repeats.items()]
+
+
+def _shared(alike: list[Finding], trial: Trial, names: dict[str, str]) -> str:
+    """Say what is advised alike of several treatments."""
+    it = "it"
+    if len(alike) > 1:
+        it = "one of them" if plan_step(alike[0], trial).action == "adopt" else "them"
+    who = listed(names[finding.estimate.treatment] for finding in alike)
+    return f"Next for {who}: {next_step(alike[0], trial, it=it).removeprefix('Next: ')}"
 
 
 def _repeats(unit: str, wanted: list[tuple[str, int, Finding]]) -> str:

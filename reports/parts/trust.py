@@ -101,7 +101,7 @@ def _where_and_when(trial: Trial, told: str) -> tuple[str, ...]:
     if growers < 2:
         return (
             f"It was one trial in one place{told}. Another room, season or strain may answer "
-            "otherwise; several trials together would tell.",
+            "otherwise. Several trials together would tell.",
         )
     return (
         f"It was one trial at {growers} growers{told}. Another season or strain may answer "

@@ -159,7 +159,7 @@ HEDGES: dict[tuple[Claim, Kind], Hedge] = {
     ("no worse", "open"): Hedge(
         alone="This trial cannot tell whether {it} {would_worse} {control} by more than you "
         "allowed.",
-        together="for {it} this trial cannot tell whether it stays within what you allowed.",
+        together="for {it} this trial cannot tell whether the gap is more than you allowed.",
         action="repeat",
         never=_UNSURE,
     ),

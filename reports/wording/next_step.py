@@ -36,7 +36,7 @@ class Step:
     units: int | None = None
 
 
-def next_step(finding: Finding, trial: Trial) -> str:
+def next_step(finding: Finding, trial: Trial, *, it: str = "") -> str:
     """Say what to do next.
 
     Parameters
@@ -45,6 +45,8 @@ def next_step(finding: Finding, trial: Trial) -> str:
         The judged estimate.
     trial : Trial
         The plan that it belongs to.
+    it : str
+        What the treatment is called, where it was named already; empty for its name.
 
     Returns
     -------
@@ -53,7 +55,7 @@ def next_step(finding: Finding, trial: Trial) -> str:
     """
     step = plan_step(finding, trial)
     scene = set_scene(finding, trial)
-    it, control = scene.it, scene.control
+    it, control = it or scene.it, scene.control
     if step.action == "repeat":
         return f"Next: {_repeat(step, finding, control)}"
     told = {

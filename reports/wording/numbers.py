@@ -58,6 +58,8 @@ class Rounded:
         Rounded, in the measure.
     step : float
         What they are multiples of.
+    usual : float
+        What those are multiples of that no mark asks to be finer.
     coarse : bool
         Whether rounding hides whole figures, so that “about” is owed.
     """
@@ -66,7 +68,13 @@ class Rounded:
     low: float
     high: float
     step: float
+    usual: float
     coarse: bool
+
+    def write(self, amount: float) -> str:
+        """Write one of the three without its sign, no finer than it was rounded."""
+        size = abs(amount)
+        return number(size, self.usual if _to_step(size, self.usual) == size else self.step)
 
 
 def measure(unit: str, weights: WeightUnit) -> Measure:
@@ -161,29 +169,33 @@ def round_span(
         No finer than this, unless a mark asks for it.
     marks : iterable of float
         Values, such as 0 and the worthwhile difference, that no limit may be rounded across
-        or onto; the step is made finer, up to a thousandfold, until none is.
+        or onto; the step of that limit is made finer, up to a thousandfold, until it is not.
 
     Returns
     -------
     Rounded
     """
     marks = tuple(marks)
-    step = step_for((high - low) / 2, finest=finest)
-    for _ in range(_MOST_REFINEMENTS):
-        if _sides(low, high, marks) == _sides(_to_step(low, step), _to_step(high, step), marks):
-            break
-        step = float(10.0 ** (math.ceil(math.log10(step) - _BIT) - 1))
+    usual = step_for((high - low) / 2, finest=finest)
+    low_step, high_step = (_step_beside(limit, usual, marks) for limit in (low, high))
     return Rounded(
-        value=_to_step(value, step),
-        low=_to_step(low, step),
-        high=_to_step(high, step),
-        step=step,
-        coarse=step > 1,
+        value=_to_step(value, usual),
+        low=_to_step(low, low_step),
+        high=_to_step(high, high_step),
+        step=min(low_step, high_step),
+        usual=usual,
+        coarse=usual > 1,
     )
 
 
-def _sides(low: float, high: float, marks: tuple[float, ...]) -> list[tuple[int, int]]:
-    return [(_side(low, mark), _side(high, mark)) for mark in marks]
+def _step_beside(limit: float, step: float, marks: tuple[float, ...]) -> float:
+    """Make a step finer until a limit is rounded across no mark."""
+    for _ in range(_MOST_REFINEMENTS):
+        shown = _to_step(limit, step)
+        if all(_side(limit, mark) == _side(shown, mark) for mark in marks):
+            break
+        step = float(10.0 ** (math.ceil(math.log10(step) - _BIT) - 1))
+    return step
 
 
 def _side(limit: float, mark: float) -> int:

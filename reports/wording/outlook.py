@@ -7,7 +7,7 @@ import math
 from analyses.finding import Finding
 from reports.wording.grammar import plural
 from reports.wording.names import unit_word
-from reports.wording.numbers import Measure, measure, number, round_span
+from reports.wording.numbers import Measure, measure, round_span
 from reports.wording.speech import set_scene
 from trials.measures import WeightUnit
 from trials.trial import Trial
@@ -42,7 +42,7 @@ def next_hundred(finding: Finding, trial: Trial) -> str:
     opening = f"A hundred {units} with {scene.it}, set beside a hundred with {scene.control}"
     if estimate.outcome == "yield" and estimate.unit == "g":
         told = _weight_range(limits, measure("g", _HEAVIER[trial.weights]))
-        return f"{opening}: {told}, if the next ones are like these."
+        return f"{opening}: {told}. That is if the next ones are like these."
     if estimate.outcome == "contamination":
         low, high = round(estimate.low), round(estimate.high)
         if low >= 0:
@@ -51,7 +51,7 @@ def next_hundred(finding: Finding, trial: Trial) -> str:
             told = f"{-high} to {-low} fewer lost"
         else:
             told = f"anything from {-low} fewer to {high} more lost"
-        return f"{opening}: {told}, if the next ones are like these."
+        return f"{opening}: {told}. That is if the next ones are like these."
     return ""
 
 
@@ -75,7 +75,7 @@ def in_efficiency(finding: Finding, trial: Trial) -> str:
         return ""
     scene = set_scene(finding, trial)
     span = round_span(found.value, found.low, found.high, marks=(0.0,))
-    low, high = (number(abs(limit), span.step) for limit in (span.low, span.high))
+    low, high = (span.write(limit) for limit in (span.low, span.high))
     if span.low >= 0:
         told = f"between {low} and {high} points more"
     elif span.high <= 0:

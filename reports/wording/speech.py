@@ -218,8 +218,7 @@ def margin_text(scene: Scene, more_or_less: str = "") -> str:
         return f"{here}{word}{behind}"
     if written.unit in (scene.measure.word, "days"):
         return f"{_as_written(written)}{word}"
-    at = "here" if written.unit == "%" else "as told here"
-    return f"{_as_written(written)}{word} ({here} {at})"
+    return f"{_as_written(written)}{word} ({here}{' here' if written.unit == '%' else ''})"
 
 
 def _as_written(margin: Margin) -> str:

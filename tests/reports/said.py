@@ -162,7 +162,7 @@ def verdict(text, names):
          "more than you allowed", "no worse open"),
         (rf"This trial cannot tell whether (?P<it>{who}) would (?P<phrase>.+) than (?P<c>{who})",
          "better open"),
-        (r"for (?P<it>.+) this trial cannot tell whether it stays within what you allowed",
+        (r"for (?P<it>.+) this trial cannot tell whether the gap is more than you allowed",
          "no worse open"),
         (r"for (?P<it>.+) this trial cannot tell", "open"),
         (rf"Any difference between (?P<it>{who}) and (?P<c>{who}) is smaller than the one you said "
@@ -236,9 +236,9 @@ def advice(text, names):
     who = names_in(opened["who"], names) if opened["who"] else None
     rest, name = opened["rest"], _any(names)
     for pattern, action in (
-        (rf"change to (?P<name>{name}), if its price and work suit you\.", "adopt"),
+        (rf"change to (?P<name>{name}|it|one of them), if its price and work suit you\.", "adopt"),
         (rf"stop here and keep (?P<control>{name})\.", "stop"),
-        (rf"choose between (?P<name>{name}) and (?P<control>{name}) by price and work\.", "choose"),
+        (rf"choose between (?P<name>{name}|it|them) and (?P<control>{name}) by price and work\.", "choose"),
         (rf"(?:choose by price and work|keep {name} for now)\. To settle it would take more than "
          r"ten times as many .+ as now \((?P<now>\d+)\); that is a rough guess\.", "too many"),
         (r"repeat with about (?P<n>\d+) .+ \(this trial had (?P<now>\d+)\)\. That is a rough "

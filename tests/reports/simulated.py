@@ -38,21 +38,21 @@ OUTCOMES, CLAIMS = tuple(MARGINS), ("better", "no worse", "same")
 
 
 def _random(rng):
-    return 'layout = "completely random"\n' + f"units_per_treatment = {rng.randint(3, 14)}\n"
+    return 'layout = "completely random"\n' + f"units_per_treatment = {rng.randint(3, 12)}\n"
 
 
 def _blocks(rng):
     block = rng.choice(("shelf", "room", "rack", "day"))
     return (
-        f'layout = "complete blocks"\nblock = "{block}"\nblocks = {rng.randint(3, 8)}\n'
-        f"units_per_treatment = {rng.randint(1, 3)}\n"
+        f'layout = "complete blocks"\nblock = "{block}"\nblocks = {rng.randint(3, 7)}\n'
+        f"units_per_treatment = {rng.randint(1, 2)}\n"
     )
 
 
 def _batches(rng):
     bags = rng.randint(2, 8)
     if rng.random() < 0.5:
-        layout = _blocks(rng).replace("= 3\n", "= 1\n")
+        layout = _blocks(rng).replace("treatment = 2", "treatment = 1")
     else:
         layout = f'layout = "completely random"\nunits_per_treatment = {rng.randint(1, 7)}\n'
     return layout + f'applied_to = "batch"\nbags_per_batch = {bags}\n'
@@ -101,13 +101,13 @@ def _factorial(rng):
 
 
 KINDS = {
-    "completely random": (_random, (2, 4)), "complete blocks": (_blocks, (2, 4)),
-    "batches": (_batches, (2, 3)), "latin square": (_square, (3, 5)),
-    "rows and columns": (_table, (2, 4)), "split plot": (_split, (2, 3)),
-    "incomplete blocks": (_incomplete, (4, 4)), "extra control units": (_extra, (2, 4)),
-    "growers": (_growers, (2, 3)), "factorial": (_factorial, (2, 3)),
+    "completely random": (_random, (2, 2, 3, 4)), "complete blocks": (_blocks, (2, 2, 3, 4)),
+    "batches": (_batches, (2, 2, 3)), "latin square": (_square, (3, 3, 4)),
+    "rows and columns": (_table, (2, 2, 3)), "split plot": (_split, (2, 2, 2, 3)),
+    "incomplete blocks": (_incomplete, (4,)), "extra control units": (_extra, (2, 2, 3)),
+    "growers": (_growers, (2, 2, 3)), "factorial": (_factorial, (2,)),
 }  # fmt: skip
-"""The layouts, each with how to plan one and how few and how many treatments it gets."""
+"""The layouts, each with how to plan one and how many treatments it may get."""
 
 
 def few_layouts(patch, number=500):
@@ -138,8 +138,8 @@ def simulated_trial(folder, number, *, seed):
 
 
 def _plan(rng, kind, outcome, claim, *, seed):
-    make, (fewest, most) = KINDS[kind]
-    count = rng.randint(fewest, most)
+    make, counts = KINDS[kind]
+    count = rng.choice(counts)
     names = list(NAMES)
     rng.shuffle(names)
     tables = "".join(_treatments(kind, count, names))

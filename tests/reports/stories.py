@@ -1,0 +1,50 @@
+"""The real trials that ship with pinset, read and told once for all tests of the pages."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from analyses.questions import analyse
+from pinset.demos import demo_folder, demo_stories
+from reports.parts.blocks import Bullets, Details, Figure, Paragraph
+from reports.report import write_report
+from trials.records import read
+
+__all__ = ["STORIES", "main_text", "story", "story_report"]
+
+STORIES = demo_stories()
+"""Every story that this version holds; a new one is tested as soon as it is there."""
+
+
+@cache
+def story(name):
+    """The analysis of a story."""
+    return analyse(read(demo_folder() / name))
+
+
+@cache
+def story_report(name, *, figures=True):
+    """The report of a story."""
+    return write_report(story(name), figures=figures)
+
+
+def main_text(report):
+    """The sentences of a report that a grower reads, one a line: no table, no statistician."""
+    key = report.key
+    lines = [key.headline, *key.sentences, key.basis, *key.steps]
+    for section in report.sections:
+        if section.id != "statistician":
+            lines += [line for block in section.blocks for line in _lines(block)]
+    return "\n".join(line if line.endswith((".", "?", "!")) else f"{line}." for line in lines)
+
+
+def _lines(block):
+    if isinstance(block, Paragraph):
+        return [block.text]
+    if isinstance(block, Bullets):
+        return list(block.items)
+    if isinstance(block, Figure):
+        return [block.title, block.caption]
+    if isinstance(block, Details):
+        return [block.summary, *(line for inner in block.blocks for line in _lines(inner))]
+    return [block.text] if hasattr(block, "text") else []
