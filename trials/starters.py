@@ -66,13 +66,6 @@ confidence = 0.95         # how sure the ranges are: 0.95 is 19 times in 20
 # shelf_days_per_flush = 10
 # currency = "EUR"
 
-# Optional: what the room was like; fill it in at any time. It may explain why growers differ.
-# [room]
-# temperature = "18 °C"    # the usual one while fruiting, with its unit: "18 °C" or "64 °F"
-# humidity = 85            # per cent, the usual one while fruiting
-# heat_treatment = "steam"
-# heat_hours = 4
-
 # Optional: a recipe, for the mixing sheet. Write recipe = "mine" into the treatment that uses it.
 # [recipes.mine]
 # moisture_target = 0.62   # share of water in the finished mix; the water to add is worked out
