@@ -11,6 +11,7 @@ from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
+from reports.wording.grammar import capital
 from reports.wording.names import shorten
 from reports.wording.overview import overview, planned_findings
 from reports.wording.ranges import bare_range, fits
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["figure_difference"]
 
-_LANE, _FOOT = 0.34, 0.98
+_LANE, _FOOT, _SECOND_LINE = 0.34, 0.98, 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +55,12 @@ def figure_difference(analysis: Analysis) -> Figure | None:
     if not scenes:
         return None
     zone = _zone(scenes[0])
+    foot = _FOOT + (_SECOND_LINE if zone and len(_key_lines(zone)) > 1 else 0.0)
     rows = [Row(name=scene.it, note=_note(scene), lane=_LANE) for scene in scenes]
     against = f"Difference from {scenes[0].control}"
     frame = Frame(
         name="difference",
-        title=_title(scenes, overview(planned, trial)),height=rows_height(rows, foot=_FOOT),
+        title=_title(scenes, overview(planned, trial)),height=rows_height(rows, foot=foot),
         alt=f"{against}, with the range that fits. "
         + " ".join(f"{row.name}: {row.note}." for row in rows)
         + (f" Shaded: {zone.said}." if zone else ""),
@@ -69,7 +71,7 @@ def figure_difference(analysis: Analysis) -> Figure | None:
     order = [one.code for one in trial.treatments]
 
     def draw(sheet: Sheet, share: float) -> None:
-        axes, lanes = lay_rows(sheet, share, rows, foot=_FOOT)
+        axes, lanes = lay_rows(sheet, share, rows, foot=foot)
         ends = _ends(scenes, zone)
         axes.set_xlim(*ends)
         for scene, (middle, height) in zip(scenes, lanes, strict=True):
@@ -89,7 +91,7 @@ def _title(scenes: list[Scene], together: str) -> str:
     scene = scenes[0]
     if scene.direction == "either":
         return f"Set beside {scene.control}, {fits(scene)} fits {scene.it}."
-    return f"{scene.it} {scene.speech.verb} {fits(scene)} than {scene.control}."
+    return capital(f"{scene.it} {scene.speech.verb} {fits(scene)} than {scene.control}.")
 
 
 def _note(scene: Scene) -> str:
@@ -156,7 +158,7 @@ def _draw(axes: Axes, scene: Scene, index: int, middle: float, height: float) ->
 def _label(axes: Axes, scene: Scene) -> None:
     amount = f"{scene.measure.word}{scene.tail}".strip()
     text = f"{amount}, compared with {shorten(scene.control, 20)}"
-    axes.set_xlabel(wrapped(text, WIDTH - 1.25, 8.5, most=1)[0], size=8.5)
+    axes.set_xlabel("\n".join(wrapped(text, WIDTH - 1.5, 8.5, most=2)), size=8.5)
     axes.xaxis.set_major_formatter(_signed)
     _below(axes, 0.0, f"← {scene.word('less')}", ha="left")
     _below(axes, 1.0, f"{scene.word('more')} →", ha="right")
@@ -174,13 +176,18 @@ def _key(axes: Axes, zone: _Zone | None) -> None:
     if zone is None:
         return
     axes.annotate(
-        "■", (0, 0), xycoords="axes fraction", xytext=(0, -46), textcoords="offset points",
+        "■", (0, 0), xycoords="axes fraction", xytext=(0, -47), textcoords="offset points",
         va="top", size=11, color=tint("zone edge"),
     )  # fmt: skip
     axes.annotate(
-        wrapped(zone.said, WIDTH - 0.5, 8.5, most=1)[0], (0, 0), xycoords="axes fraction",
-        xytext=(13, -47), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
+        "\n".join(_key_lines(zone)), (0, 0), xycoords="axes fraction",
+        xytext=(13, -48), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
+        linespacing=1.25,
     )  # fmt: skip
+
+
+def _key_lines(zone: _Zone) -> list[str]:
+    return wrapped(zone.said, WIDTH - 0.55, 8.5, most=2)
 
 
 def _signed(value: float, _place: float) -> str:

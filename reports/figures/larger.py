@@ -68,18 +68,17 @@ def _figure(analysis: Analysis, finding: Finding, told: tuple[Width, ...]) -> Fi
         )  # fmt: skip
         _draw(axes, scene, told, index)
         axes.set_xlabel(f"{units} in the whole trial")
-        word = scene.measure.word or "in a hundred"
-        axes.set_ylabel(f"to either side, {word}")
+        axes.set_ylabel(f"either side, {scene.measure.word or 'in 100'}")
 
     return paint(frame, draw)
 
 
-def _amount(scene: Scene, one: Width) -> str:
-    """Say a half-width to two figures."""
+def _amount(scene: Scene, one: Width, *, bare: bool = False) -> str:
+    """Say a half-width to two figures; bare where the scale says of what."""
     half = one.half_width / scene.measure.per
     finest = scene.measure.finest if scene.measure.word else 0.0
     text = scene.measure.say(half, step_for(half, finest=finest))
-    return text if scene.measure.word else f"{text} in a hundred"
+    return text if bare or scene.measure.word else f"{text} in a hundred"
 
 
 def _title(scene: Scene, told: tuple[Width, ...], units: str) -> str:
@@ -118,8 +117,10 @@ def _draw(axes: Axes, scene: Scene, told: tuple[Width, ...], index: int) -> None
     axes.plot(at[:1], halves[:1], ls="", marker=marker(index), ms=8, color=tint("ink"), zorder=4,
               markeredgecolor=tint("paper"), markeredgewidth=0.8)  # fmt: skip
     for one, x, y in zip(told, at, halves, strict=True):
-        axes.annotate(_amount(scene, one), (x, y), xytext=(0, 8), textcoords="offset points",
-                      ha="center", size=8.5)  # fmt: skip
+        axes.annotate(
+            _amount(scene, one, bare=True), (x, y), xytext=(0, 8), textcoords="offset points",
+            ha="center", size=8.5,
+        )  # fmt: skip
     worth = scene.finding.worthwhile
     top = max([*halves, (worth or 0) / per])
     axes.set_ylim(0, 1.2 * top)

@@ -1,8 +1,8 @@
 """Signs that the drawing type lacks: mended in the PNG, kept as text in the SVG.
 
 A page shows the SVG, whose text the reader's own fonts draw. A PNG has only the fonts of the
-machine that made it: letters are looked for in all of them, and pictures such as emoji, of which
-text can do without, are left out rather than shown as empty boxes.
+machine that made it: letters are looked for in all of them; for pictures such as emoji their names
+stand, or, where there is no room, nothing, rather than an empty box.
 """
 
 from __future__ import annotations
@@ -21,7 +21,12 @@ TYPE = "DejaVu Sans"
 """The type of every figure; matplotlib brings it."""
 
 _MARKS = ("Mn", "Me", "Cf", "Cc")
+_JOINERS = "\u200d\ufe0f"
 _NO_REAL_TYPE = ("last resort", "color", "colour")
+_USUAL = 400
+_EM, _POINTS_PER_INCH = 0.65, 72.0
+_SMALLEST = 0.8
+"""Type is made smaller by this much at most, to find room for names."""
 
 
 def mend_signs(sheet: Sheet) -> None:
@@ -31,7 +36,7 @@ def mend_signs(sheet: Sheet) -> None:
     ----------
     sheet : matplotlib figure
         Texts with signs that the type lacks get other fonts of the machine where one has them;
-        what none has is left out if it is no letter. A letter that no font has stays a box.
+        a picture that none has gives way to its name. A letter that no font has stays a box.
     """
     from matplotlib.text import Text
 
@@ -45,16 +50,37 @@ def mend_signs(sheet: Sheet) -> None:
         others = _others(lacking)
         found = {sign for sign in lacking if any(_has(name, sign) for name in others)}
         text.set_fontfamily([TYPE, *others])
-        text.set_text(_without(said, lacking - found))
+        size = float(text.get_fontsize())
+        longest = sheet.get_figwidth() * _POINTS_PER_INCH / (_EM * size)
+        mended = _without(said, lacking - found, longest / _SMALLEST)
+        text.set_text(mended)
+        text.set_fontsize(size * min(1.0, longest / max(1, *map(len, mended.split("\n")))))
 
 
-def _without(said: str, lacking: Iterable[str]) -> str:
-    """Leave out pictures that no font has, and the joiners that only held them together."""
+def _without(said: str, lacking: Iterable[str], longest: float) -> str:
+    """Give the names of pictures that no font has, or, where there is no room, leave them out."""
     gone = {sign for sign in lacking if not unicodedata.category(sign).startswith("L")}
     if not gone:
         return said
-    kept = "".join(sign for sign in said if sign not in gone and sign not in "\u200d\ufe0f")
-    return "\n".join(" ".join(line.split(" ")).replace("  ", " ") for line in kept.split("\n"))
+    return "\n".join(_line(line, gone, longest) for line in said.split("\n"))
+
+
+def _line(line: str, gone: set[str], longest: float) -> str:
+    named, bare, joined = "", "", False
+    for sign in line:
+        if sign in gone:
+            # Of several held together by joiners, the first names the whole.
+            named += "" if joined or unicodedata.category(sign) == "Sk" else f" {_called(sign)} "
+            bare += " "
+        elif sign not in _JOINERS:
+            named, bare = named + sign, bare + sign
+        joined = sign in _JOINERS
+    named, bare = " ".join(named.split()), " ".join(bare.split())
+    return named if not bare or len(named) <= longest else bare
+
+
+def _called(sign: str) -> str:
+    return unicodedata.name(sign, "a sign").lower()
 
 
 def _may_miss(sign: str) -> bool:
@@ -75,20 +101,24 @@ def _others(lacking: Iterable[str]) -> list[str]:
 
 
 @cache
-def _fonts() -> tuple[str, ...]:
+def _fonts() -> dict[str, str]:
+    """Give the files of the machine's upright fonts of usual weight, by name."""
     from matplotlib.font_manager import fontManager
 
-    names = sorted({font.name for font in fontManager.ttflist})
-    return tuple(name for name in names if not any(word in name.lower() for word in _NO_REAL_TYPE))
+    usual = [font for font in fontManager.ttflist if font.weight == _USUAL]
+    return {
+        font.name: font.fname
+        for font in sorted(usual, key=lambda one: (one.name, one.fname), reverse=True)
+        if font.style == "normal" and not any(word in font.name.lower() for word in _NO_REAL_TYPE)
+    }
 
 
 @cache
 def _has(name: str, sign: str) -> bool:
     """Whether a font of the machine has a sign; False too where the font cannot be read."""
-    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.font_manager import get_font
 
     try:
-        path = findfont(FontProperties(family=[name]), fallback_to_default=False)
-        return bool(get_font(path).get_char_index(ord(sign)))
-    except (OSError, RuntimeError, ValueError):
+        return bool(get_font(_fonts()[name]).get_char_index(ord(sign)))
+    except (KeyError, OSError, RuntimeError):
         return False
