@@ -39,6 +39,7 @@ MOST_GROWERS = 999
 Wanted = tuple[str, str]
 """A letter and a name; either may be empty."""
 
+_TRIAL_HEAD = re.compile(r"^\[trial\][^\n]*\n", re.MULTILINE)
 _LETTERS = re.compile(r"[A-Za-z]{1,2}")
 
 _GROUP = """\
@@ -248,6 +249,10 @@ def grower_plan(text: str, trial: Trial, member: Member) -> str:
 def _rewritten(text: str, meant: Trial) -> str:
     """Change grower and seed in the text of a plan and keep everything else as it stands."""
     document: Any = tomlkit.parse(text)
+    if "grower" not in document["trial"]:
+        # At the head of its table: at the end it would stand below the comments of the next one.
+        line = f"grower = {_quoted(meant.grower)}\n"
+        document = tomlkit.parse(_TRIAL_HEAD.sub(lambda head: head[0] + line, text, count=1))
     document["trial"]["grower"] = meant.grower
     document["design"]["seed"] = meant.design.seed
     for table, name in ((document["trial"], "place"), (document, "room")):
