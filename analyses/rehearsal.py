@@ -29,6 +29,7 @@ from trials.assumptions import Assumptions
 from trials.designs import draw
 from trials.layout import Layout
 from trials.simulate import Places, Simulated, draw_trials, places
+from trials.simulated_days import look_days
 from trials.simulated_records import to_records
 from trials.trial import Margin, Trial
 
@@ -67,7 +68,7 @@ class Rehearsal:
     difference : float
         True difference of every treatment from the control in the world hoped for, in `unit`.
     unit : str
-        ``g``, ``bags in 100`` or ``in 100``.
+        ``g``, ``bags in 100``, ``in 100`` or ``days``.
     power, power_error : float
         Chance that a comparison ends as hoped: shown (with its size open, for "better").
     power_any, power_all : float
@@ -127,6 +128,7 @@ class _Task:
     worlds: tuple[Scenario, ...]
     assumptions: Assumptions
     flushes: int
+    looks: Array
     trials: int
     seeds: np.random.SeedSequence
 
@@ -168,7 +170,7 @@ def rehearse(
     Raises
     ------
     Refused
-        An outcome that cannot be rehearsed, a layout that cannot be drawn, or an impossible truth.
+        A layout that cannot be drawn, or an impossible truth.
     ValueError
         Fewer than two trials.
 
@@ -188,7 +190,7 @@ def rehearse(
     tasks = [
         _Task(
             analyst=analyst, units=units, worlds=worlds, assumptions=crop,
-            flushes=trial.flushes, trials=size, seeds=seeds,
+            flushes=trial.flushes, looks=look_days(trial, crop), trials=size, seeds=seeds,
         )
         for size, seeds in zip(
             sizes, np.random.SeedSequence(chosen).spawn(len(sizes)), strict=True
@@ -257,7 +259,7 @@ def _run(task: _Task) -> list[dict[str, Array]]:
     for world in task.worlds:
         simulated = draw_trials(
             task.units, world.truth, task.assumptions, flushes=task.flushes, trials=task.trials,
-            generator=np.random.default_rng(task.seeds),
+            generator=np.random.default_rng(task.seeds), looks=task.looks,
         )  # fmt: skip
         found.append(task.analyst.chunk(simulated))
     return found

@@ -57,6 +57,15 @@ class Assumptions:
         common practice, no source.
     missing : float
         Chance that a weight is not written down. Default 0.01: common practice, no source.
+    days_colonise, days_pins : float
+        Days after spawning by which half of the control's bags are white all over, and show pins.
+        Defaults 18 and 28: common practice, no source (two to three weeks, and pins up to 14 days
+        after opening).
+    cv_days, cv_days_block : float
+        Standard deviation of the logarithm of those days between bags alike, and between blocks.
+        Defaults 0.15 and 0.05: common practice, no source.
+    look_every : int
+        Days between looks where the plan does not say. Default 2: common practice, no source.
     spread : {"log-normal", "normal"}
         Shape of every variation, always about a mean factor of 1. Log-normal by default, because
         flushes keep their CV while the mean falls sixfold (the same table).
@@ -75,18 +84,26 @@ class Assumptions:
     batch_correlation: float = 0.05
     late_losses: float = 0.20
     missing: float = 0.01
+    days_colonise: float = 18.0
+    days_pins: float = 28.0
+    cv_days: float = 0.15
+    cv_days_block: float = 0.05
+    look_every: int = 2
     spread: Spread = "log-normal"
 
     def __post_init__(self) -> None:
         """Refuse what cannot be simulated."""
         for name in (
             "mean", "cv", "cv_block", "cv_batch", "cv_grower", "cv_grower_treatment", "cv_flush",
-            "kept",
+            "kept", "days_colonise", "days_pins", "cv_days", "cv_days_block",
         ):  # fmt: skip
             if not (math.isfinite(getattr(self, name)) and getattr(self, name) >= 0):
                 raise ValueError(f"{name} must be a number from 0, got {getattr(self, name)}")
-        if self.mean == 0:
-            raise ValueError("mean must be above 0")
+        for name in ("mean", "days_colonise", "days_pins"):
+            if getattr(self, name) == 0:
+                raise ValueError(f"{name} must be above 0")
+        if self.look_every < 1:
+            raise ValueError(f"look_every must be 1 or more, got {self.look_every}")
         for name in (
             "flush_fails", "contaminated", "batch_correlation", "late_losses", "missing",
         ):  # fmt: skip

@@ -13,6 +13,7 @@ from scipy.special import ndtr, ndtri, owens_t
 
 from trials.assumptions import Assumptions, Spread, flush_shares
 from trials.layout import Layout
+from trials.simulated_days import SimulatedDays, draw_days
 from trials.trial import Trial
 
 __all__ = ["Places", "Simulated", "Truth", "draw_trials", "latent_correlation", "places"]
@@ -34,11 +35,14 @@ class Truth:
         Share of the bags that are lost, 0 to below 1.
     kept : tuple of float
         Share of a flush that the next one keeps; empty takes that of the assumptions.
+    days : tuple of float
+        Median days to the stage that the plan asks about; empty draws none.
     """
 
     means: tuple[float, ...]
     lost: tuple[float, ...]
     kept: tuple[float, ...] = ()
+    days: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,11 +82,14 @@ class Simulated:
         Where a weight was not written down.
     lost : array of bool, shape (units, trials)
         Contaminated.
+    days : SimulatedDays or None
+        None where no days were asked for.
     """
 
     grams: Array
     missing: Flags
     lost: Flags
+    days: SimulatedDays | None = None
 
     @property
     def totals(self) -> Array:
@@ -121,6 +128,7 @@ def draw_trials(
     flushes: int,
     trials: int,
     generator: np.random.Generator,
+    looks: Array | None = None,
 ) -> Simulated:
     """Draw the records of many trials.
 
@@ -138,6 +146,8 @@ def draw_trials(
         How many trials.
     generator : numpy.random.Generator
         The source of randomness. The same one gives the same luck under another truth.
+    looks : array, optional
+        Days after spawning on which every unit is looked at; for a truth that holds days.
 
     Returns
     -------
@@ -153,7 +163,14 @@ def draw_trials(
     gone = lost[:, None] & (np.arange(flushes)[None, :, None] >= picked[:, None])
     unwritten = generator.random(grams.shape) < assumptions.missing
     missing = unwritten & ~lost[:, None]
-    return Simulated(grams=np.where(gone | missing, np.nan, grams), missing=missing, lost=lost)
+    days = None
+    if truth.days and looks is not None:
+        days = draw_days(
+            units.treatment, units.block, truth.days, assumptions, looks, lost, late, generator
+        )
+    return Simulated(
+        grams=np.where(gone | missing, np.nan, grams), missing=missing, lost=lost, days=days
+    )
 
 
 def _weights(

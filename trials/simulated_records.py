@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 from trials.layout import Layout
@@ -11,6 +12,7 @@ from trials.reading.bag_rows import BagRow
 from trials.reading.flush_states import bag_frame, flush_frame, settle_fates
 from trials.records import Records
 from trials.simulate import Simulated
+from trials.simulated_days import STAGES, SimulatedDays, first_day
 from trials.trial import Trial
 
 __all__ = ["SOURCE", "to_records"]
@@ -37,9 +39,9 @@ def to_records(
     Returns
     -------
     Records
-        Without dates.
+        Without dates, but for those of the stage that the plan asks about.
     """
-    bags = []
+    bags: list[BagRow] = []
     for place, slot in enumerate(layout.slots):
         weights = simulated.grams[place, :, which].tolist()
         bag = BagRow(row=place + 2, slot=slot)
@@ -47,6 +49,8 @@ def to_records(
         bag.weights = {
             flush: grams for flush, grams in enumerate(weights, start=1) if not math.isnan(grams)
         }
+        if simulated.days is not None:
+            bag.days = _dates(trial, simulated.days, place, which)
         bags.append(bag)
     doubts: list[Problem] = []
     settle_fates(bags, trial, SOURCE, doubts)
@@ -60,3 +64,13 @@ def to_records(
         sources=(SOURCE,),
         lock=lock,
     )
+
+
+def _dates(trial: Trial, days: SimulatedDays, place: int, which: int) -> dict[str, dt.date]:
+    start = first_day(trial)
+    found = {"spawned": start}
+    written = {STAGES[trial.aim.outcome]: days.seen, "lost on": days.lost_on}
+    for heading, each in written.items():
+        if not math.isnan(each[place, which]):
+            found[heading] = start + dt.timedelta(days=int(each[place, which]))
+    return found

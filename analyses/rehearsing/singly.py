@@ -12,6 +12,7 @@ from analyses.comparison import Comparison
 from analyses.contamination import contamination_answer
 from analyses.flushes import flush_answer
 from analyses.rehearsing.fit import Limits
+from analyses.timing import STAGE_OF, timing_answer
 from analyses.unit import unit_story
 from analyses.yields import STARTED, yield_answer
 from trials.layout import Layout
@@ -37,6 +38,8 @@ def planned_answer(records: Records) -> Comparison:
         return contamination_answer(records, unit, level=aim.confidence)
     if aim.outcome == "flush drop":
         return flush_answer(records, unit, level=aim.confidence)
+    if aim.outcome in STAGE_OF:
+        return timing_answer(records, unit, aim.outcome, level=aim.confidence)
     return yield_answer(records, unit, STARTED, level=aim.confidence)
 
 

@@ -20,6 +20,8 @@ USUAL: dict[Outcome, Margin] = {
     "yield": Margin(value=20, unit="%"),
     "contamination": Margin(value=50, unit="%"),
     "flush drop": Margin(value=10, unit="in 100"),
+    "days to colonise": Margin(value=3, unit="days"),
+    "days to pins": Margin(value=3, unit="days"),
 }
 """The difference rehearsed where the plan names none: common practice, no source."""
 
@@ -39,7 +41,7 @@ class Scenario:
     control : float
         Mean of the control, in that unit.
     unit : str
-        ``g``, ``bags in 100`` or ``in 100``.
+        ``g``, ``bags in 100``, ``in 100`` or ``days``.
     """
 
     truth: Truth
@@ -103,10 +105,8 @@ def _control(trial: Trial, assumptions: Assumptions) -> tuple[float, str]:
         return 100 * assumptions.contaminated, "bags in 100"
     if outcome == "flush drop":
         return 100 * assumptions.kept, "in 100"
-    raise Refused(
-        f"A trial about {outcome} cannot be rehearsed by this version. It rehearses yield, "
-        "contamination and flush drop."
-    )
+    days = {"days to colonise": assumptions.days_colonise, "days to pins": assumptions.days_pins}
+    return days[outcome], "days"
 
 
 def _scenario(trial: Trial, assumptions: Assumptions, gain: float) -> Scenario:
@@ -115,8 +115,8 @@ def _scenario(trial: Trial, assumptions: Assumptions, gain: float) -> Scenario:
     outcome = trial.aim.outcome
     difference = (-gain if BETTER_WHEN[outcome] == "lower" else gain) + 0.0
     there = control + difference
-    top = math.inf if outcome == "yield" else 100.0
-    if not 0 <= there < top or not math.isfinite(there):
+    top = 100.0 if unit.endswith("in 100") else math.inf
+    if (unit == "days" and there <= 0) or not 0 <= there < top or not math.isfinite(there):
         raise Refused(
             f"With {control:.4g} {unit} of the control, a difference of {difference:+.4g} {unit} "
             "is not possible. Ask for a smaller difference, or change what the control is taken "
@@ -128,13 +128,14 @@ def _scenario(trial: Trial, assumptions: Assumptions, gain: float) -> Scenario:
         other["mean"] *= there / control
     elif outcome == "contamination":
         other["lost"] = there / 100
-    else:
+    elif outcome == "flush drop":
         other["kept"] = there / 100
     first = [one.control for one in trial.treatments]
     truth = Truth(
         means=tuple(base.mean if one else other["mean"] for one in first),
         lost=tuple(base.contaminated if one else other["lost"] for one in first),
         kept=tuple(base.kept if one else other["kept"] for one in first),
+        days=tuple(control if one else there for one in first) if unit == "days" else (),
     )
     margin = float(margins(trial.aim.worthwhile, np.array([control]))[0])
     return Scenario(truth=truth, difference=difference, margin=margin, control=control, unit=unit)

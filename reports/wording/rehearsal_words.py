@@ -41,7 +41,7 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
         f"The range is {number(found.interval_width, step)} {found.unit} wide on average "
         f"(± {found.interval_width_error:.2g}), and holds the truth "
         f"{_share(found.coverage, found.coverage_error)}.",
-        _crop(found.assumptions),
+        _crop(found.assumptions, trial),
     )
 
 
@@ -68,7 +68,30 @@ def verdict_table(found: Rehearsal) -> Table:
     )
 
 
-def _crop(crop: Assumptions) -> str:
+def _crop(crop: Assumptions, trial: Trial) -> str:
+    if trial.aim.outcome in ("days to colonise", "days to pins"):
+        days = crop.days_colonise if trial.aim.outcome == "days to colonise" else crop.days_pins
+        often = "" if trial.looks else f", looked at every {crop.look_every} days"
+        return (
+            f"Half of the control was taken to need {days:g} days, units alike to vary by "
+            f"{100 * crop.cv_days:g} % and blocks by {100 * crop.cv_days_block:g} %{often}, and "
+            f"{100 * crop.contaminated:g} in 100 to be lost. Yours may not."
+        )
+    if trial.aim.outcome == "flush drop":
+        return (
+            f"A flush was taken to keep {100 * crop.kept:g} in 100 of the one before, to vary by "
+            f"{100 * crop.cv_flush:g} % about what its unit promised, and to fail "
+            f"{100 * crop.flush_fails:g} times in 100; {100 * crop.contaminated:g} in 100 units "
+            "to be lost. Yours may not."
+        )
+    if len(trial.design.growers) > 1:
+        return (
+            f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % "
+            f"among units alike, {100 * crop.cv_block:g} % among blocks and "
+            f"{100 * crop.cv_grower:g} % among growers, what a treatment gives by "
+            f"{100 * crop.cv_grower_treatment:g} % from grower to grower, and to lose "
+            f"{100 * crop.contaminated:g} in 100. Yours may not."
+        )
     return (
         f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % among "
         f"units alike and {100 * crop.cv_block:g} % among blocks, and to lose "

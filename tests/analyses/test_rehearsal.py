@@ -53,6 +53,19 @@ def test_the_same_on_a_cluster():
         )
 
 
+def test_days_are_seen_at_looks():
+    aim = 'outcome = "days to colonise"\nclaim = "{}"\nworthwhile = "3 days"'
+    better = rehearse(plan(blocks=4, units=4, aim=aim.format("better")), 60, seed=2)
+    assert better.unit == "days"
+    assert better.difference == -3
+    assert better.power > 0.5
+    assert better.coverage > 0.85
+    assert better.error_rate < 0.2
+    same = rehearse(plan(blocks=4, units=8, aim=aim.format("same")), 40, seed=2)
+    assert same.difference == 0
+    assert same.power > 0.6
+
+
 def test_progress_adds_up():
     told = []
     rehearse(plan(blocks=3), 1100, seed=5, progress=told.append)
@@ -60,8 +73,8 @@ def test_progress_adds_up():
 
 
 def test_what_cannot_be_rehearsed_is_refused():
-    late = plan(aim='outcome = "days to pins"')
-    with pytest.raises(Refused, match="cannot be rehearsed"):
+    late = plan(aim='outcome = "days to pins"\nworthwhile = "40 days"')
+    with pytest.raises(Refused, match="not possible"):
         rehearse(late, 10)
     fewer = plan(aim='outcome = "contamination"\nworthwhile = "10 in 100"')
     with pytest.raises(Refused, match="not possible"):
