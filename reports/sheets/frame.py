@@ -12,6 +12,7 @@ from trials.trial import Trial
 __all__ = ["framed", "place_of"]
 
 _LONGEST_TITLE = 90
+_LONGEST_GROWER = 40
 
 
 def framed(
@@ -60,6 +61,7 @@ def framed(
         .render(
             kind=kind,
             title=shorten(printable(trial.title), _LONGEST_TITLE),
+            grower=shorten(printable(trial.grower), _LONGEST_GROWER),
             invented=INVENTED if trial.invented else "",
             lines=lines,
             cautions=cautions,

@@ -74,6 +74,8 @@ def test_each_grower_gets_an_own_draw_of_the_same_trial(
         assert names == {"trial.toml", "layout.csv", "plan.lock", "records.xlsx", "print",
                          HOW_TO_FILE}  # fmt: skip
         assert "# why: the neighbour said so" in (place / "trial.toml").read_text(encoding="utf-8")
+        for sheet in (place / "print").iterdir():  # so that nobody uses a neighbour's
+            assert f"Grower {letter.upper()}" in sheet.read_text(encoding="utf-8")
         layouts.append(layout)
     assert len({layout.seed for layout in layouts}) == 3
     assert len({layout.slots for layout in layouts}) == 3
