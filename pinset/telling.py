@@ -10,6 +10,8 @@ from trials.problems import Problem
 
 __all__ = ["tell", "tell_problems"]
 
+_MOST_TOLD = 200
+
 
 def tell(done: str, then: str = "", *, as_json: bool, more: Mapping[str, object]) -> int:
     """Say in one line what was done and in another what to do next.
@@ -59,12 +61,18 @@ def tell_problems(problems: Iterable[Problem], *, as_json: bool) -> int:
     mistakes = [one for one in ordered if one.weight == "mistake"]
     count = len(mistakes)
     print(f"{count} {'thing' if count == 1 else 'things'} to mend:", file=sys.stderr)
-    for number, one in enumerate(mistakes, start=1):
+    for number, one in enumerate(mistakes[:_MOST_TOLD], start=1):
         print(f"{number:>3}. {one}", file=sys.stderr)
+    if count > _MOST_TOLD:
+        print(f"     and {count - _MOST_TOLD} more; --json lists them all.", file=sys.stderr)
     doubts = ordered[count:]
     if doubts:
         print("Worth a look as well:", file=sys.stderr)
-        for one in doubts:
+        for one in doubts[:_MOST_TOLD]:
             print(f"   - {one}", file=sys.stderr)
-    print("Nothing was changed. Mend these and run the same command again.", file=sys.stderr)
+        if len(doubts) > _MOST_TOLD:
+            print(f"   and {len(doubts) - _MOST_TOLD} more; --json lists them.", file=sys.stderr)
+    print(
+        "Nothing of yours was changed. Mend these and run the same command again.", file=sys.stderr
+    )
     return 1
