@@ -8,7 +8,7 @@ in one form only, so that the other form can be read as the one that was meant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Set
 from itertools import islice, product
 
 from stdnum.iso7064 import mod_37_36
@@ -107,7 +107,8 @@ def likely_codes(written: str, codes: Iterable[str]) -> tuple[str, ...]:
     code = tidy_code(written)
     if not code or len(code) > _LONGEST + 1:
         return ()
-    return tuple(sorted(_one_slip(code) & set(codes)))
+    among = codes if isinstance(codes, Set | Mapping) else frozenset(codes)
+    return tuple(sorted(one for one in _one_slip(code) if one in among))
 
 
 def _one_slip(code: str) -> set[str]:

@@ -92,5 +92,12 @@ class Layout:
         names = (*LAYOUT_COLUMNS, *TABLE_COLUMNS) if tabled else LAYOUT_COLUMNS
         writer.writerow(names)
         for slot in self.slots:
-            writer.writerow([getattr(slot, name) for name in names])
+            writer.writerow([_guarded(getattr(slot, name)) for name in names])
         return out.getvalue()
+
+
+def _guarded(value: object) -> object:
+    """Keep a spreadsheet from taking a text for a formula; reading takes the mark off again."""
+    return (
+        f"'{value}" if isinstance(value, str) and value.startswith(("=", "+", "-", "@")) else value
+    )

@@ -8,7 +8,7 @@ from trials.bag_codes import is_sound
 from trials.designs import randomisation
 from trials.layout import LAYOUT_COLUMNS, TABLE_COLUMNS, Layout, Slot
 from trials.plan_reader import tidy_text
-from trials.problems import Problem, Problems, nearest, one_of
+from trials.problems import Problem, Problems, nearest, one_of, too_many
 from trials.reading.cells import Cell, read_count
 from trials.reading.tables import RawTable, read_csv
 from trials.trial import Trial
@@ -16,6 +16,7 @@ from trials.trial import Trial
 __all__ = ["LAYOUT_FILE", "read_layout"]
 
 LAYOUT_FILE = "layout.csv"
+_LONGEST_CELL = 300
 
 
 def read_layout(folder: Path, trial: Trial) -> Layout:
@@ -38,8 +39,11 @@ def read_layout(folder: Path, trial: Trial) -> Layout:
         There is none, or it is not whole.
     """
     path = folder / LAYOUT_FILE
+    if path.exists() and not path.is_file():
+        mend = "Move aside what has its name, and put back the layout as it was drawn."
+        raise Problems([Problem(file=LAYOUT_FILE, what="is no file", mend=mend)])
     if not path.is_file():
-        mend = f"Draw it with: pinset layout {folder}"
+        mend = f"Draw it with: pinset layout {tidy_text(str(folder))}"
         raise Problems([Problem(file=LAYOUT_FILE, what="there is no layout yet", mend=mend)])
     table = read_csv(path)
     missing = [name for name in _columns(trial) if name not in table.headings]
@@ -66,6 +70,8 @@ def _slots(table: RawTable, trial: Trial, problems: list[Problem]) -> list[Slot]
     slots: list[Slot] = []
     first_row: dict[str, int] = {}
     for row, cells in table.rows:
+        if too_many(problems, LAYOUT_FILE, row):
+            break
         text = {name: _text(cells, place) for name, place in places.items()}
         position = read_count(text["position"])
 
@@ -102,4 +108,5 @@ def _slots(table: RawTable, trial: Trial, problems: list[Problem]) -> list[Slot]
 
 
 def _text(cells: tuple[Cell, ...], place: int) -> str:
-    return tidy_text(str(cells[place])) if place < len(cells) and cells[place] is not None else ""
+    found = cells[place] if place < len(cells) else None
+    return "" if found is None else tidy_text(str(found)[:_LONGEST_CELL])

@@ -21,6 +21,7 @@ from trials.trial import Costs, Design, Ingredient, Recipe, Treatment, Trial
 __all__ = ["LOCK_FILE", "Lock", "changes", "make_lock", "read_lock"]
 
 LOCK_FILE = "plan.lock"
+_LONGEST_LOCK = 4_000_000
 
 _PARTS = {
     "treatments": "the treatments",
@@ -122,9 +123,11 @@ def read_lock(folder: Path) -> Lock | None:
         It is there and was changed by hand.
     """
     path = folder / LOCK_FILE
-    if not path.is_file():
+    if not path.exists():
         return None
     try:
+        if path.stat().st_size > _LONGEST_LOCK:
+            raise ValueError("no lock is so long")
         content = json.loads(path.read_text(encoding="utf-8"))
         lock = Lock(
             drawn=dt.datetime.fromisoformat(content["drawn"]),
@@ -133,7 +136,12 @@ def read_lock(folder: Path) -> Lock | None:
             layout_sha256=str(content["layout_sha256"]),
         )
         whole = content["fingerprint"] == lock.fingerprint
-    except (ValueError, KeyError, TypeError, RecursionError):
+        _lean(lock.plan), _drawn_from(lock.plan)  # the shape of a plan, not only its fingerprint
+    except OSError as error:
+        mend = "Put it where it can be read, as the draw made it."
+        what = f"cannot be opened ({error.strerror or type(error).__name__})"
+        raise Problems([Problem(file=LOCK_FILE, what=what, mend=mend)]) from error
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         whole = False
     if not whole:
         mend = "Put back the file as the draw made it, or draw again with --redraw."

@@ -15,7 +15,22 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Literal, TypeAlias
 
-__all__ = ["PinsetError", "Problem", "Problems", "Refused", "Weight", "nearest", "one_of"]
+__all__ = [
+    "MOST_MISTAKES",
+    "PinsetError",
+    "Problem",
+    "Problems",
+    "Refused",
+    "Weight",
+    "nearest",
+    "one_of",
+    "too_many",
+]
+
+MOST_MISTAKES = 2000
+"""So many mistakes are gathered; with more in a file the rows after them are not read."""
+
+_LONGEST_WORD = 80
 
 Weight: TypeAlias = Literal["mistake", "doubt"]
 
@@ -101,6 +116,26 @@ class Problems(PinsetError):
         return gathered
 
 
+def too_many(problems: list[Problem], file: str, row: int) -> bool:
+    """Whether reading on is of no use; if so, one last problem says where it stopped.
+
+    Parameters
+    ----------
+    problems : list of Problem
+        Gathered so far.
+    file : str
+    row : int
+        The row that would be read next.
+    """
+    if len(problems) < MOST_MISTAKES:
+        return False
+    mend = "Mend those above first: often one cause made them all."
+    problems.append(
+        Problem(file=file, row=row, what="was not read, nor were later rows", mend=mend)
+    )
+    return True
+
+
 def nearest(word: str, allowed: Iterable[str], *, closeness: float = 0.6) -> str | None:
     """Give the allowed word that a misspelt one most likely meant, or None.
 
@@ -109,6 +144,8 @@ def nearest(word: str, allowed: Iterable[str], *, closeness: float = 0.6) -> str
     >>> nearest("complet blocks", ["complete blocks", "latin square"])
     'complete blocks'
     """
+    if len(word) > _LONGEST_WORD:
+        return None
     by_lower = {one.lower(): one for one in allowed}
     found = difflib.get_close_matches(word.lower(), list(by_lower), n=1, cutoff=closeness)
     return by_lower[found[0]] if found else None

@@ -9,7 +9,7 @@ from typing import TypeVar
 from trials.bag_codes import likely_codes, tidy_code
 from trials.layout import Layout, Slot
 from trials.plan_reader import tidy_text
-from trials.problems import Problem, one_of
+from trials.problems import Problem, one_of, too_many
 from trials.reading.cells import Cell, Reading, is_blank, read_date, read_fate, read_weight
 from trials.reading.columns import flush_date, flush_weight, readable_columns
 from trials.reading.headings import Place, match_headings
@@ -81,7 +81,7 @@ class _Row:
 
     def text(self, heading: str, longest: int = 1000) -> str:
         cell = self.cell(heading)
-        return "" if is_blank(cell) else tidy_text(str(cell))[:longest]
+        return "" if is_blank(cell) else tidy_text(str(cell)[: 2 * longest])[:longest]
 
     def wrong(self, heading: str, what: str, mend: str, *, doubt: bool = False) -> None:
         place = self.places.get(heading)
@@ -129,6 +129,8 @@ def read_bag_rows(
     first_row: dict[str, int] = {}
     read = []
     for number, cells in table.rows:
+        if too_many(problems, table.file, number):
+            break
         row = _Row(table=table, number=number, cells=cells, places=places, problems=problems)
         slot, what, mend = find_code(row.cell("code"), slots)
         if slot is None:
@@ -163,7 +165,7 @@ def find_code(cell: Cell, slots: dict[str, Slot]) -> tuple[Slot | None, str, str
     """
     if is_blank(cell):
         return None, "is blank, and the row holds entries", "Write the code from the label."
-    written = tidy_text(str(cell))
+    written = tidy_text(str(cell)[:100])
     slot = slots.get(tidy_code(written))
     if slot is not None:
         return slot, "", ""

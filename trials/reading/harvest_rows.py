@@ -6,7 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
 
-from trials.problems import Problem
+from trials.problems import Problem, too_many
 from trials.reading.bag_rows import BagRow, find_code
 from trials.reading.cells import Cell, Reading, read_count, read_date, read_weight
 from trials.reading.columns import HARVEST_COLUMNS
@@ -68,6 +68,10 @@ def add_pickings(
         by_code[picking.code].append(picking)
     for bag in bags:
         _gather(bag, by_code.get(bag.slot.code, []), table.file, trial, problems)
+        if bag.fate == "finished" and bag.slot.code not in by_code:
+            what = f"{bag.slot.code} is finished and no picking of it is listed, so it counts as 0"
+            mend = "Look whether rows were lost; write a picking of 0 if there was nothing."
+            problems.append(Problem(file=table.file, what=what, mend=mend, weight="doubt"))
     last = last_flush(bags, trial)
     for bag in bags:
         if bag.fate == "finished":
@@ -107,6 +111,8 @@ def _pickings(
     read: list[Picking] = []
     seen: dict[tuple[object, ...], int] = {}
     for number, cells in table.rows:
+        if too_many(problems, table.file, number):
+            break
         found = _Cells(table=table, row=number, cells=cells, places=places, problems=problems)
         slot, what, mend = find_code(found.cell("code"), slots)
         if slot is None:

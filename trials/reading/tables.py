@@ -72,11 +72,14 @@ def read_csv(path: Path) -> RawTable:
             separator = _separator(lines)
             lines.seek(0)
             rows = list(_csv_rows(path.name, csv.reader(lines, delimiter=separator)))
+        doubts = _foreign(path.name) if encoding == "cp1252" else ()
+        if rows and len(rows[-1][1]) < len(rows[0][1]) and not _ends_a_line(path):
+            doubts += _breaks_off(path.name, rows[-1][0])
     except OSError as error:
         what = f"cannot be opened ({error.strerror or type(error).__name__})"
         mend = "Close other programs that hold it, and see that you may read it."
         raise Problems([Problem(file=path.name, what=what, mend=mend)]) from error
-    return to_table(path.name, rows, _foreign(path.name) if encoding == "cp1252" else ())
+    return to_table(path.name, rows, doubts)
 
 
 def _encoding(path: Path) -> str:
@@ -104,6 +107,17 @@ def _foreign(file: str) -> tuple[Problem, ...]:
     what = "is not in UTF-8, and was read as Windows-1252 (Western European)"
     mend = "If letters in names and notes look wrong, save it as CSV in UTF-8."
     return (Problem(file=file, what=what, mend=mend, weight="doubt"),)
+
+
+def _ends_a_line(path: Path) -> bool:
+    with path.open("rb") as file:
+        file.seek(-1, 2)
+        return file.read(1) in (b"\n", b"\r")
+
+
+def _breaks_off(file: str, row: int) -> tuple[Problem, ...]:
+    what, mend = "the file ends in the middle of this row", "See that it was copied whole."
+    return (Problem(file=file, row=row, what=what, mend=mend, weight="doubt"),)
 
 
 def _separator(lines: Iterable[str]) -> str:
