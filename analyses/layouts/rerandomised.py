@@ -18,6 +18,11 @@ __all__ = ["COUNT_UP_TO", "p_rerandomised", "responses"]
 COUNT_UP_TO = 10**12
 """Layouts are counted exactly up to so many: sums over blocks combine, so that none is listed."""
 
+MOST_UNITS = 50_000
+"""Units of a layout that is dealt out again; with more, dealing out tells what the model told."""
+
+_DRAWS, _FEWEST_DRAWS, _MOST_DEALT = 100_000, 999, 30_000_000
+
 LIST_UP_TO = 200_000
 """Layouts of rows and columns are listed up to so many, and drawn beyond."""
 
@@ -38,10 +43,13 @@ def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> floa
     Returns
     -------
     float or None
-        None where there was nothing to deal out again.
+        None where there was nothing to deal out again, or more units than `MOST_UNITS`.
 
     Notes
     -----
+    Of 300 units or less 100,000 layouts are drawn where they are not counted, of more units fewer,
+    999 at least.
+
     Incomplete blocks are dealt out within blocks only, given which treatments share a block. Rows
     and columns are shuffled together with the treatments of the table that was used. In a split
     plot the batches of a block and the bags of a batch are dealt out together.
@@ -51,7 +59,7 @@ def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> floa
     Fisher (1935), The Design of Experiments; Phipson & Smyth (2010), Stat. Appl. Genet. Mol.
     Biol. 9, article 39.
     """
-    if estimate.withheld:
+    if estimate.withheld or len(records.bags) > MOST_UNITS:
         return None
     values = responses(records, sample)
     generator = np.random.default_rng(records.layout.seed)
@@ -91,13 +99,15 @@ def _blocks(
     bags = records.bags
     labels = bags["treatment"].to_numpy()
     blocked = records.layout.randomisation.endswith("within blocks")
-    blocks = bags["block"].to_numpy() if blocked else None
+    how = {
+        "blocks": bags["block"].to_numpy() if blocked else None,
+        "enumerate_up_to": COUNT_UP_TO,
+        "draws": max(_FEWEST_DRAWS, min(_DRAWS, _MOST_DEALT // len(bags))),
+        **pair,
+    }
     if by_batch:
-        batches = bags["batch"].to_numpy()
-        return rerandomise_batches(
-            labels, batches, values, blocks=blocks, enumerate_up_to=COUNT_UP_TO, **pair
-        ).p
-    return rerandomise(labels, values, blocks=blocks, enumerate_up_to=COUNT_UP_TO, **pair).p
+        return rerandomise_batches(labels, bags["batch"].to_numpy(), values, **how).p
+    return rerandomise(labels, values, **how).p
 
 
 def _square(records: Records, values: npt.NDArray[np.float64], pair: dict[str, Any]) -> float:

@@ -8,7 +8,7 @@ with equal sums kept once (Pagano & Tritchler 1983, J. Amer. Statist. Assoc. 78,
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -37,6 +37,7 @@ SumCounts = tuple[Array, Ways]
 _MOST_SUMS = 4_000_000  # distinct sums kept at once
 _MOST_LAYOUTS = 2**62  # what an integer of 64 bits can count
 _TABLE = 20_736  # entries of a table that is drawn from
+_MOST_KEPT = 50_000_000  # labels dealt out that are kept
 _NOTHING = 1e-9  # a second sum, which goes with numbers of units, that is 0 but for rounding
 
 
@@ -67,8 +68,10 @@ class BlockSteps:
     def of(self, layouts: Codes) -> Array:
         """Give the sums of written-out layouts, codes of shape (layouts, units)."""
         total = np.zeros((len(layouts), self.steps.shape[2]))
-        for unit, codes in zip(self.steps, layouts.T, strict=True):
-            total += unit.take(codes, axis=0)
+        for code in range(self.steps.shape[1]):
+            added = np.flatnonzero(self.steps[:, code].any(axis=0))
+            if len(added):
+                total[:, added] += (layouts == code).astype(float) @ self.steps[:, code, added]
         return self.finish(total) if self.finish else total
 
 
@@ -270,14 +273,35 @@ def draw_sums(blocks: Sequence[BlockSteps], draws: int, generator: np.random.Gen
         table.take(generator.integers(0, len(table), draws), axis=0)
         for table in _tables([block for block in blocks if block.layouts <= _TABLE])
     ]
-    for block in blocks:
-        if block.layouts > _TABLE:
-            codes = np.repeat(np.arange(len(block.counts), dtype=np.int8), block.counts)
-            parts.append(block.of(generator.permuted(np.tile(codes, (draws, 1)), axis=1)))
+    large = [block for block in blocks if block.layouts > _TABLE]
+    dealt = _dealt(tuple(block.counts for block in large), draws, generator)
+    parts += [block.of(codes) for block, codes in zip(large, dealt, strict=True)]
     total = parts[0]
     for part in parts[1:]:
         total += part
     return total
+
+
+def _dealt(
+    counts: tuple[tuple[int, ...], ...], draws: int, generator: np.random.Generator
+) -> Iterable[Codes]:
+    """Deal the labels of blocks out, each block shuffled on its own."""
+    seed = int(generator.integers(2**63))
+    few = draws * sum(sum(block) for block in counts) <= _MOST_KEPT
+    return _kept(counts, draws, seed) if few else _dealing(counts, draws, seed)
+
+
+def _dealing(counts: tuple[tuple[int, ...], ...], draws: int, seed: int) -> Iterator[Codes]:
+    rng = np.random.default_rng(seed)
+    for block in counts:
+        codes = np.repeat(np.arange(len(block), dtype=np.int8), block)
+        yield rng.permuted(np.tile(codes, (draws, 1)), axis=1)
+
+
+@lru_cache(maxsize=1)
+def _kept(counts: tuple[tuple[int, ...], ...], draws: int, seed: int) -> tuple[Codes, ...]:
+    """Keep the last deal: other comparisons of the same trial ask for it again."""
+    return tuple(_dealing(counts, draws, seed))
 
 
 def _tables(blocks: Sequence[BlockSteps]) -> list[Array]:
