@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
+from analyses.comparison import DF_METHOD
 from analyses.flush.counts import came_rows
 from analyses.models.linear.arrays import Array, FitError
 from analyses.pieces import UnitStory
@@ -148,7 +149,9 @@ def _with_spread(
         except FitError:
             own = None
     wanted = (p < CALLED_FOR) if spread is None else spread
-    return (own, True, p) if own is not None and wanted else (even, False, p)
+    # In a few small trials the adjusted covariance of separate variances is none at all.
+    usable = own is not None and bool(np.linalg.eigvalsh(own.covariance_under(DF_METHOD)).min() > 0)
+    return (own, True, p) if own is not None and usable and wanted else (even, False, p)
 
 
 def _of_batches(frame: pd.DataFrame, codes: list[str], random: list[str]) -> KeptFit:
