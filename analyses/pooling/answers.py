@@ -63,6 +63,8 @@ class Reason:
         What was recorded, such as ``temperature``.
     kind : {"number", "group"}
         Whether its values are numbers or names.
+    unit : str
+        Of numbers, as it was written; may be empty.
     growers : int
         Growers of whom it is known.
     slope : float
@@ -77,6 +79,7 @@ class Reason:
 
     name: str
     kind: str
+    unit: str
     growers: int
     slope: float
     values: tuple[tuple[str, float, int], ...]

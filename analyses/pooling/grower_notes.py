@@ -45,47 +45,58 @@ def _notes(one: GrowerTrial, together: Together) -> GrowerNotes:
             *_weighed_in(records, together),
             *_lacks(one, together),
         ),
-        problems=tuple(str(problem) for problem in problems),
+        problems=tuple(_unnamed(str(problem), one) for problem in problems),
         facts=tuple(one.notes.items()),
     )
 
 
-def _blocks_gone(records: Records) -> list[str]:
-    """Name whole blocks of which no bag reached its end."""
-    bags, word = records.bags, records.trial.design.block or "block"
+def _unnamed(text: str, one: GrowerTrial) -> str:
+    """Take out the name of the folder, which the grower may not have agreed to show."""
+    return text.replace(f"{one.key}/", "").replace(one.key, one.shown)
+
+
+def _gone(records: Records) -> list[tuple[str, int, str]]:
+    """Find whole blocks of which no bag reached its end: name, bags, and what became of them."""
+    bags = records.bags
     unrecorded, other = (bags["fate"] == name for name in ("not recorded", "lost otherwise"))
     gone = []
     for block in bags.loc[unrecorded | other, "block"].unique():
         here = bags["block"] == block
-        if not block or not (unrecorded | other)[here].all():
-            continue
-        label = str(block) if word in str(block) else f"{word} {block}"
-        if unrecorded[here].all():
-            gone.append(f"Nothing was written down of {label}.")
-        else:
-            gone.append(f"All of {label} was lost, not to mould.")
+        if block and (unrecorded | other)[here].all():
+            fate = "not recorded" if unrecorded[here].all() else "lost otherwise"
+            gone.append((str(block), int((other & here).sum()), fate))
     return gone
 
 
-def _unknown(records: Records) -> list[str]:
-    bags = records.bags
-    counts = bags["fate"].value_counts()
-    word, told = records.trial.unit, []
-    other = int(counts.get("lost otherwise", 0))
-    if other:
-        told.append(f"{other} {_many(word, other)} lost otherwise than to mould.")
-    going = int(counts.get("still going", 0))
-    if going:
-        told.append(f"{going} {_many(word, going)} still going.")
-    recorded = bags["fate"] != "not recorded"
-    missing = int((bags["total_g"].isna() & recorded).sum())
-    if missing:
-        told.append(f"The total of {missing} {_many(word, missing)} not known.")
+def _blocks_gone(records: Records) -> list[str]:
+    word, told = records.trial.design.block or "block", []
+    for block, _, fate in _gone(records):
+        label = block if word in block else f"{word} {block}"
+        if fate == "not recorded":
+            told.append(f"Nothing was written down of {label}.")
+        else:
+            told.append(f"All of {label} was lost, not to mould.")
     return told
 
 
-def _many(word: str, count: int) -> str:
-    return f"{word} is" if count == 1 else f"{word}s are"
+def _unknown(records: Records) -> list[str]:
+    bags, word, told = records.bags, records.trial.unit, []
+    counts = bags["fate"].value_counts()
+    other = int(counts.get("lost otherwise", 0)) - sum(one for _, one, _ in _gone(records))
+    if other:
+        told.append(f"{_many(other, word)} lost otherwise than to mould.")
+    going = int(counts.get("still going", 0))
+    if going:
+        told.append(f"{going} still going when this was written.")
+    recorded = bags["fate"] != "not recorded"
+    missing = int((bags["total_g"].isna() & recorded).sum())
+    if missing:
+        told.append(f"{_many(missing, word)} not weighed in full.")
+    return told
+
+
+def _many(count: int, word: str) -> str:
+    return f"1 {word} was" if count == 1 else f"{count} {word}s were"
 
 
 def _stopped(records: Records, together: Together) -> list[str]:

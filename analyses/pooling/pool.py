@@ -14,11 +14,15 @@ from analyses.estimate import Estimate, Span
 from analyses.explored import with_holm
 from analyses.finding import BETTER_WHEN, Check, Finding, judge
 from analyses.models.families.multiplicity import holm
-from analyses.models.pooled import PooledEffect, partly_pooled
+from analyses.models.pooled import PooledEffect
 from analyses.models.pooled import pool as pool_effects
 from analyses.models.trials_together.apart import Apart, stand_apart
 from analyses.models.trials_together.heterogeneity import Spread
-from analyses.models.trials_together.prediction import Prediction, predict_one_more
+from analyses.models.trials_together.prediction import (
+    Prediction,
+    draw_together,
+    predict_one_more,
+)
 from analyses.pooling.answers import GroupAnswer, GrowerAnswer, PooledAnalysis
 from analyses.pooling.asked import margin_in_unit, not_planned, why_explored_together
 from analyses.pooling.checks import group_checks
@@ -210,9 +214,10 @@ class _Work:
                              p=nan, p_holm=nan)
                 for one in owns
             )  # fmt: skip
-        drawn = partly_pooled(
-            [one.value for one in usable], [one.variance for one in usable], pooled
-        )
+        drawn = draw_together(
+            [one.value for one in usable], [one.variance for one in usable], seed=self.seed,
+            level=self.level,
+        )  # fmt: skip
         adjusted = holm(apart.p) if np.isfinite(apart.p).all() else apart.p
         told = []
         for one in owns:

@@ -18,7 +18,9 @@ from analyses.pooling.own import Own
 __all__ = ["reasons"]
 
 _FEWEST = 4
-_NUMBER = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*(?:°\s*C|C|°|%|days?|d|kg|g|l|h|m)?\s*$")
+_NUMBER = re.compile(
+    r"^\s*(-?\d+(?:[.,]\d+)?)\s*(°\s*[CF]|[CF]|°|%|days?|d|kg|g|l|hours?|h|min|m)?\s*$"
+)
 
 
 def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tuple[Reason, ...]:
@@ -52,7 +54,9 @@ def _try(name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]])
         return None
     numbers = [_number(told) for _, told in known]
     if all(number is not None for number in numbers):
-        return _slope(name, [one for one, _ in known], np.array(numbers, float))
+        units = {_unit(told) for _, told in known}
+        unit = units.pop() if len(units) == 1 else ""
+        return _slope(name, [one for one, _ in known], np.array(numbers, float), unit)
     return _names(name, [one for one, _ in known], [told for _, told in known])
 
 
@@ -61,13 +65,18 @@ def _number(told: str) -> float | None:
     return float(found.group(1).replace(",", ".")) if found else None
 
 
-def _slope(name: str, owns: list[Own], values: np.ndarray) -> Reason | None:
+def _unit(told: str) -> str:
+    found = _NUMBER.match(told)
+    return (found.group(2) or "") if found else ""
+
+
+def _slope(name: str, owns: list[Own], values: np.ndarray, unit: str) -> Reason | None:
     if np.ptp(values) == 0:
         return None
     y, v = [one.value for one in owns], [one.variance for one in owns]
     found = regress_on(y, v, values[:, None])
     return Reason(
-        name=name, kind="number", growers=len(owns), slope=float(found.coefficients[1]),
+        name=name, kind="number", unit=unit, growers=len(owns), slope=float(found.coefficients[1]),
         values=(), p=found.p, p_holm=found.p, tau2_left=found.tau2,
     )  # fmt: skip
 
@@ -89,6 +98,6 @@ def _names(name: str, owns: list[Own], told: list[str]) -> Reason | None:
         for level, shift in zip(levels, shifts, strict=True)
     )
     return Reason(
-        name=name, kind="group", growers=len(owns), slope=math.nan, values=values, p=found.p,
-        p_holm=found.p, tau2_left=found.tau2,
+        name=name, kind="group", unit="", growers=len(owns), slope=math.nan, values=values,
+        p=found.p, p_holm=found.p, tau2_left=found.tau2,
     )  # fmt: skip

@@ -133,7 +133,10 @@ def expected_ahead(answer: GroupAnswer, trial: Trial) -> str:
         return ""
     middle = float(ahead.draws[len(ahead.draws) // 2])
     scene = scene_between(answer.finding, trial, middle, ahead.low, ahead.high)
-    told = f"One more grower like these should expect {fits(scene)} than with {scene.control}."
+    told = (
+        f"One more grower like these should expect {scene.it} to {scene.speech.bare} "
+        f"{fits(scene)} than {scene.control}."
+    )
     return f"{told} {_how_likely(answer, scene)}"
 
 
@@ -141,7 +144,7 @@ def _how_likely(answer: GroupAnswer, scene: Scene) -> str:
     finding, chance = answer.finding, answer.chance_worthwhile
     if math.isnan(chance):
         good = scene.word(scene.good)
-        return f"The chance that it is {good} at all is {in_ten(answer.chance_better)}."
+        return f"The chance that it is any {good} is {in_ten(answer.chance_better)}."
     if finding.claim == "better":
         what = "that it is enough to be worth changing for"
     elif finding.claim == "no worse":
