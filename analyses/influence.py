@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from analyses.comparison import Sample
     from analyses.models.mixed import MixedFit
 
-__all__ = ["MOST_TRIED", "LeftOut", "UnitLeft", "left_out", "unit_residuals"]
+__all__ = ["MOST_TRIED", "Influence", "LeftOut", "UnitLeft", "left_out", "unit_residuals"]
 
 MOST_TRIED = 30
 """Units left out one by one: those with the largest residuals."""
@@ -40,6 +40,23 @@ class LeftOut:
     name: str
     treatment: str
     differences_g: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Influence:
+    """How much the differences hang on single units.
+
+    Parameters
+    ----------
+    whole_g : tuple of float
+        The differences with all units, in the order of the plan.
+    units : tuple of LeftOut
+        The one that moves a difference most first. Of single units those with the largest
+        residuals are tried, of batches every one.
+    """
+
+    whole_g: tuple[float, ...]
+    units: tuple[LeftOut, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +122,7 @@ def unit_residuals(records: Records, unit: UnitStory) -> tuple[UnitLeft, ...]:
     )  # fmt: skip
 
 
-def left_out(records: Records, unit: UnitStory) -> tuple[LeftOut, ...]:
+def left_out(records: Records, unit: UnitStory) -> Influence | None:
     """Give the differences in yield per unit started without each unit that counts.
 
     Parameters
@@ -115,22 +132,22 @@ def left_out(records: Records, unit: UnitStory) -> tuple[LeftOut, ...]:
 
     Returns
     -------
-    tuple of LeftOut
-        The one that moves a difference most first. Of single units those with the largest
-        residuals are tried, of batches every one. Empty where nothing can be compared.
+    Influence or None
+        None where nothing can be compared.
     """
     sample = yield_sample(records, unit, STARTED)
     control, others = records.trial.control.code, [one.code for one in records.trial.challengers]
-    whole = _fit(sample, None)
-    before = _differences(whole, control, others)
-    if whole is None or not before:
-        return ()
+    fit = _fit(sample, None)
+    whole = _differences(fit, control, others)
+    if fit is None or not whole:
+        return None
     tried = []
-    for name, treatment, rows in _candidates(sample, records, whole):
+    for name, treatment, rows in _candidates(sample, records, fit):
         differences = _differences(_fit(sample, ~rows), control, others)
         if differences:
             tried.append(LeftOut(name=name, treatment=treatment, differences_g=differences))
-    return tuple(sorted(tried, key=lambda one: -_moved(one.differences_g, before)))
+    tried.sort(key=lambda one: -_moved(one.differences_g, whole))
+    return Influence(whole_g=whole, units=tuple(tried))
 
 
 def _moved(after: tuple[float, ...], before: tuple[float, ...]) -> float:

@@ -1,27 +1,25 @@
-"""For a statistician: residuals against fitted, normal quantiles, and who moves the answer."""
+"""For a statistician: residuals against fitted values and normal quantiles."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
-from analyses.finding import Finding
-from analyses.influence import LeftOut, UnitLeft, left_out, unit_residuals
+from analyses.influence import UnitLeft, unit_residuals
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
-from reports.wording.grammar import capital, plural
-from reports.wording.names import printable, treatment_names, unit_word
+from reports.wording.grammar import plural
+from reports.wording.names import treatment_names, unit_word
 from reports.wording.numbers import Measure, measure, step_for
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Sheet
 
-__all__ = ["figure_influence", "figure_residuals"]
+__all__ = ["figure_residuals"]
 
 _PANEL, _FOOT, _LEFT, _BETWEEN, _TOP, _KEY = 1.6, 0.5, 0.5, 0.5, 0.12, 0.2
-_LINE, _MOST_NAMED = 0.23, 6
 _FAR, _FEW = 3.0, 60
 
 
@@ -65,78 +63,6 @@ def figure_residuals(analysis: Analysis) -> Figure | None:
     return paint(frame, draw)
 
 
-def figure_influence(analysis: Analysis) -> Figure | None:
-    """Show whose leaving out moves the difference in yield most.
-
-    Parameters
-    ----------
-    analysis : Analysis
-
-    Returns
-    -------
-    Figure or None
-        For the comparison of yield that is moved most; None where nothing can be compared.
-    """
-    trial = analysis.records.trial
-    moved = left_out(analysis.records, analysis.unit)
-    now = {
-        one.estimate.treatment: one for one in reversed(analysis.findings)
-        if one.estimate.outcome == "yield" and "started" in one.estimate.estimand
-    }  # fmt: skip
-    order = [one.code for one in trial.challengers]
-    if not moved or not all(code in now for code in order):
-        return None
-    values = [now[code].estimate.value for code in order]
-    shifts = [abs(one - other) for one, other in zip(moved[0].differences_g, values, strict=True)]
-    place = shifts.index(max(shifts))
-    return _influence(analysis, moved, now[order[place]], place)
-
-
-def _influence(
-    analysis: Analysis, moved: tuple[LeftOut, ...], finding: Finding, place: int
-) -> Figure:
-    trial = analysis.records.trial
-    unit, names = measure("g", trial.weights), treatment_names(trial)
-    estimate = finding.estimate
-    ranked = sorted(moved, key=lambda one: -abs(one.differences_g[place] - estimate.value))
-    named = ranked[:_MOST_NAMED]
-    told = [f"without {_name(one)} {_grams(one.differences_g[place], unit)}" for one in named]
-    first = named[0]
-    counted = "batch" if analysis.unit.counted == "batch" else unit_word(trial)
-    frame = Frame(
-        name="influence",
-        title=f"{capital(_name(first))} moves the difference in yield most: without it "
-        f"{_grams(first.differences_g[place], unit)} instead of {_grams(estimate.value, unit)}.",
-        height=_LINE * len(named) + _FOOT,
-        alt=f"Difference in yield, {names[estimate.treatment]} less {names[estimate.control]}: "
-        f"{_grams(estimate.value, unit)} with all; {', '.join(told)}.",
-        caption=f"Each mark is the difference per {unit_word(trial)} started, "
-        f"{names[estimate.treatment]} less {names[estimate.control]}, when that {counted} is left "
-        "out; the upright line is the difference with all, the band its range.",
-    )  # fmt: skip
-    order = [one.code for one in trial.treatments]
-
-    def draw(sheet: Sheet, share: float) -> None:
-        whole = frame.height / share
-        wide = WIDTH - 1.15
-        axes = sheet.add_axes(
-            (0.95 / WIDTH, _FOOT / whole, wide / WIDTH, _LINE * len(named) / whole)
-        )
-        _plain(axes)
-        _draw_influence(axes, named, finding, unit, order, place)
-
-    return paint(frame, draw)
-
-
-def _name(one: LeftOut) -> str:
-    return printable(one.name)
-
-
-def _grams(value: float, unit: Measure) -> str:
-    said = unit.say(value / unit.per, step_for(abs(value) / unit.per / 10, finest=unit.finest))
-    return f"{'−' if value < 0 else ''}{said}"
-
-
 def _title(rest: tuple[UnitLeft, ...], unit: str) -> str:
     far = [one.code for one in rest if abs(one.scaled) > _FAR]
     if not far:
@@ -148,13 +74,16 @@ def _title(rest: tuple[UnitLeft, ...], unit: str) -> str:
 
 def _alt(rest: tuple[UnitLeft, ...], unit: Measure) -> str:
     far = sorted(rest, key=lambda one: -abs(one.scaled))[:3]
-    said = ", ".join(
-        f"{one.code} {_scaled(one.scaled)} at {_grams(one.grams, unit)}" for one in far
-    )
+    said = ", ".join(f"{one.code} {_scaled(one.scaled)} at {_weight(one, unit)}" for one in far)
     return (
         "Residuals of the yield against fitted values, and in order against normal quantiles. "
         f"Furthest out, in standard deviations: {said}."
     )
+
+
+def _weight(one: UnitLeft, unit: Measure) -> str:
+    """Say a weight to three figures."""
+    return unit.say(one.grams / unit.per, step_for(one.grams / unit.per / 10, finest=unit.finest))
 
 
 def _scaled(value: float) -> str:
@@ -219,24 +148,3 @@ def _write_key(sheet: Sheet, whole: float, shown: list[tuple[int, str]]) -> None
         )  # fmt: skip
         text = wrapped(name, WIDTH - _LEFT - 0.3, 8.5, most=1)[0]
         sheet.text((_LEFT + 0.14) / WIDTH, y, text, size=8.5, va="center", color=tint("muted"))
-
-
-def _draw_influence(
-    axes: Axes, named: list[LeftOut], finding: Finding, unit: Measure, order: list[str], place: int
-) -> None:
-    estimate, per = finding.estimate, unit.per
-    high = len(named)
-    axes.axvspan(estimate.low / per, estimate.high / per, color=tint("zone"), lw=0, zorder=0)
-    axes.axvline(estimate.value / per, color=tint("ink"), lw=1.2, zorder=1)
-    for line, one in enumerate(named):
-        index, value = order.index(one.treatment), one.differences_g[place] / per
-        axes.plot(
-            [value], [line + 0.5], marker=marker(index), ms=7, color=series(index), zorder=3,
-            markeredgecolor=tint("paper"), markeredgewidth=0.8,
-        )  # fmt: skip
-    axes.set_ylim(high, 0)
-    axes.set_yticks(
-        [line + 0.5 for line in range(high)],
-        [wrapped(_name(one), 0.85, 8.5, most=1)[0] for one in named], size=8.5,
-    )  # fmt: skip
-    axes.set_xlabel(f"difference in yield, {unit.word}")

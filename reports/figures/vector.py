@@ -16,6 +16,8 @@ FONTS = "DejaVu Sans, Verdana, Noto Sans, Liberation Sans, Arial, sans-serif"
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
+_PLACES = ("x", "y", "d", "width", "height")
+_FINE = re.compile(r"-?\d+\.\d{3,}")
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 _TAG = re.compile(r"<[^>]+>")
 _FONT = re.compile(
@@ -46,6 +48,7 @@ def standing_alone(svg: str, *, name: str, title: str, alt: str) -> str:
     _drop_leftovers(root)
     for element in root.iter():
         _restyle(element)
+        _round(element)
         _rename(element, name)
     _describe(root, name, title, alt)
     root.set("stroke-linejoin", "round")
@@ -99,6 +102,17 @@ def _restyle(element: ElementTree.Element) -> None:
             element.set("font-family", FONTS)
         elif key:
             element.set(key, value.replace("px", "") if key == "font-size" else value)
+
+
+def _round(element: ElementTree.Element) -> None:
+    """Give places to a hundredth of a point: finer than any print, and a third fewer letters."""
+    for key in _PLACES:
+        if key in element.attrib:
+            element.set(key, _FINE.sub(_hundredth, element.attrib[key]))
+
+
+def _hundredth(found: re.Match[str]) -> str:
+    return f"{float(found.group()):.2f}".rstrip("0").rstrip(".")
 
 
 def _set_font(element: ElementTree.Element, font: str) -> None:

@@ -88,7 +88,8 @@ def statistician_blocks(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
 
 
 def _pictures(analysis: Analysis, draw: Draw) -> tuple[Details, ...]:
-    from reports.figures.residuals import figure_influence, figure_residuals
+    from reports.figures.influence import figure_influence
+    from reports.figures.residuals import figure_residuals
 
     drawn = (*draw(figure_residuals, analysis), *draw(figure_influence, analysis))
     return (Details(summary="Residuals and influence", blocks=drawn),) if drawn else ()

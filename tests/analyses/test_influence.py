@@ -39,7 +39,7 @@ def test_scores_are_near_the_expected_order_statistics(records):
 
 
 def test_the_difference_without_each_unit_is_that_of_the_means_left(records):
-    found = {one.name: one for one in left_out(records, unit_story(records))}
+    found = {one.name: one for one in left_out(records, unit_story(records)).units}
     values, sides = np.array(GRAMS), np.array(TREATMENT)
     for at, code in enumerate(records.bags["code"]):
         kept = np.arange(len(values)) != at
@@ -49,15 +49,16 @@ def test_the_difference_without_each_unit_is_that_of_the_means_left(records):
 
 
 def test_the_one_that_moves_it_most_comes_first(records):
-    moved = [one.name for one in left_out(records, unit_story(records))]
+    moved = [one.name for one in left_out(records, unit_story(records)).units]
     assert moved[0] == records.bags["code"][9]
     assert len(moved) == len(GRAMS)
+    assert left_out(records, unit_story(records)).whole_g == pytest.approx((22.0,))
 
 
 def test_where_batches_count_whole_batches_are_left_out():
     batch = ["m1", "m1", "m2", "m2", "m3", "m3", "m4", "m4"]
     made = records_of(list("AAAABBBB"), [400, 410, 380, 390, 430, 440, 500, 510], batch=batch)
-    found = {one.name: one.differences_g[0] for one in left_out(made, unit_story(made))}
+    found = {one.name: one.differences_g[0] for one in left_out(made, unit_story(made)).units}
     assert found == pytest.approx({"m1": 85.0, "m2": 65.0, "m3": 110.0, "m4": 40.0})
 
 
