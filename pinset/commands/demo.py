@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pinset.reporting import Made
 
 __all__ = ["add_arguments", "run"]
 
@@ -20,17 +25,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Copy the invented trial folder and make its sheets and report as a grower would."""
+    from pathlib import Path
+
     from pinset.demos import copy_demo
-    from pinset.reporting import report_into
     from pinset.telling import tell
 
     folder = Path(args.folder)
-    if args.story == "group":
-        return _run_group(folder, as_json=args.json)
     copy_demo(args.story, folder)
-    made = report_into(folder)
+    made = _report(args.story, folder)
+    kind = "group of growers" if args.story == "group" else "trial"
     return tell(
-        f"Made an invented trial in {folder} and ran it to its report.\n{made.answer}\n"
+        f"Made an invented {kind} in {folder} and ran it to its report.\n{made.answer}\n"
         f"Wrote {made.page}.",
         f"open that page in a browser, and look at {folder / 'trial.toml'} and the records",
         as_json=args.json,
@@ -38,21 +43,12 @@ def run(args: argparse.Namespace) -> int:
     )
 
 
-def _run_group(folder: Path, *, as_json: bool) -> int:
-    """Copy the folders of the invented growers and pool them, as the command does."""
-    import importlib.util
+def _report(story: str, folder: Path) -> Made:
+    """Run one trial, or those of a group, to the report."""
+    if story == "group":
+        from pinset.pooling import GROUP_REPORT, pool_into
 
-    from pinset.demos import copy_demo
-    from trials.problems import Refused
+        return pool_into([folder], folder / GROUP_REPORT)
+    from pinset.reporting import report_into
 
-    if importlib.util.find_spec("pinset.commands.pool") is None:
-        raise Refused("The story “group” is not in this version yet: it cannot pool growers.")
-    pool = importlib.import_module("pinset.commands.pool")
-    words = argparse.ArgumentParser()
-    pool.add_arguments(words)
-    asked = words.parse_args([str(folder)])
-    asked.json = as_json
-    copy_demo("group", folder)
-    if not as_json:
-        print(f"Made the folders of an invented group of growers in {folder}.")
-    return int(pool.run(asked))
+    return report_into(folder)

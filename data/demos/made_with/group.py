@@ -68,7 +68,7 @@ note = "grounds from an invented café, a day old at most"
 layout = "complete blocks"
 block = "shelf"
 blocks = 4
-units_per_treatment = 2   # bags of each mix on each shelf
+units_per_treatment = 3   # bags of each mix on each shelf
 applied_to = "bag"
 seed = 77
 
@@ -136,9 +136,9 @@ ROOMS = (
     Room(name="Dunja Reed (invented)", temperature="18 °C", heat="hot water", hours=2,
          plain_g=410, gain=1.12, form="pickings",
          design=(('layout = "complete blocks"\nblock = "shelf"\nblocks = 4\n'
-                  "units_per_treatment = 2   # bags of each mix on each shelf",
+                  "units_per_treatment = 3   # bags of each mix on each shelf",
                   'layout = "completely random"   # one large rack\n'
-                  "units_per_treatment = 8"),)),
+                  "units_per_treatment = 12"),)),
     Room(name="Ebbe Sandwick (invented)", temperature="64 °F", heat="hot water", hours=1.5,
          plain_g=440, gain=1.14, weights="lb", form="table"),
     Room(name="Fern Ockerby (invented)", temperature="23 °C", heat="hot water", hours=2,
@@ -163,7 +163,7 @@ def main() -> None:
             text = f'{before}"{member.name}"{agreed}'
     (top / "trial.toml").write_text(PLAN, encoding="utf-8")
     (top / GROUP_FILE).write_text(text, encoding="utf-8")
-    rng = np.random.default_rng(20260202)
+    rng = np.random.default_rng(20260203)
     for member, room in zip(members, ROOMS, strict=True):
         write_grower(rng, top / member.folder, plan_of(trial, member, room), room)
 
