@@ -5,13 +5,15 @@ information (Gilmour, Thompson & Cullis 1995, Biometrics 51, 1440-1450) where th
 positive definite; a first step by scoring, which lands on the answer at once when the design is
 balanced. A step is kept only when the criterion does not rise. The fit ends when the gradient of
 the variances above zero is nought to rounding, and it points outwards at those that are zero.
-The search starts from equal variances: where a handful of rows lets the criterion have a second
-low point, with one of several residual variances at zero, it is the one downhill that is found.
+The search starts from equal variances. A handful of rows may let the criterion have a second low
+point, with one of several residual variances far below the rest: there the search starts from each
+such corner too, and the lowest point counts.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -26,6 +28,9 @@ _BLURRED = 1e-9  # the same where a residual variance is held at its floor, and 
 _STEPS = 100
 _HALVINGS = 40
 _FLOOR = 1e-7  # one of several residual variances this small, next to the data's, stands for zero
+_HANDFUL = 120  # rows up to which several residual variances are sought from several starts
+_LOWER = 1e-6  # how much lower a second low point must be to be another one
+_CORNER = 0.02  # how far below the rest one residual variance starts then
 _VANISHED = 1e-12  # a residual variance this far below the largest is lost in rounding
 _NO_ERROR = (
     "the random terms and the fixed part fit the rows exactly, or next to exactly: no residual "
@@ -145,7 +150,37 @@ def maximise(structure: Structure) -> Optimum:
         If a variance cannot be told from the others, or no residual variation is left.
     """
     k, g = len(structure.names), structure.residuals
-    point = evaluate(structure, np.full(k, 1.0 / k))
+    best = _maximise_from(structure, np.full(k, 1.0 / k))
+    if g == 1 or structure.rows > _HANDFUL:
+        return best
+    for start in _corners(k, g):
+        try:
+            found = _maximise_from(structure, start)
+        except (FitError, np.linalg.LinAlgError):
+            continue  # downhill without end from here; the point already found is a proper one
+        if found.point.criterion < best.point.criterion - _LOWER:
+            best = found
+    return best
+
+
+def _corners(k: int, residuals: int) -> list[Array]:
+    """Give starts with one or two residual variances low, and all random terms or one high."""
+    first = k - residuals
+    starts = []
+    for size in range(1, min(residuals, 3)):
+        for low in combinations(range(first, k), size):
+            for high in (range(first), *([one] for one in range(first))):
+                start = np.full(k, _CORNER)
+                start[list(high)] = start[first:] = 1.0
+                start[list(low)] = _CORNER
+                starts.append(start / k)
+    return starts
+
+
+def _maximise_from(structure: Structure, start: Array) -> Optimum:
+    """Find the low point downhill of these variances."""
+    g = structure.residuals
+    point = evaluate(structure, start)
     _check_separable(point, structure.names)
     evaluations, scoring = 1, True
     for _ in range(_STEPS):
