@@ -21,6 +21,7 @@ from analyses.models.contrasts import infer
 from analyses.models.families.multiplicity import largest_t
 from analyses.models.linear.arrays import FitError
 from analyses.models.linear.student import t_quantile, t_two_sided
+from analyses.models.numerics.growth import grown, rise
 from analyses.pieces import ModelNumbers, UnitStory
 from trials.records import Records
 
@@ -152,7 +153,7 @@ def _infer(
             unit=FLUSH_UNIT, units=_units(records, unit, [control, *codes]),
             unit_counted=unit.counted, method=_method(unit, kept, family=family),
             percent=Span(unit="%", **{
-                name: 100 * math.expm1(float(getattr(ratios, source)[place]))
+                name: rise(float(getattr(ratios, source)[place]))
                 for name, source in (("value", "estimate"), ("low", "low"), ("high", "high"))
             }),
             notes=kept.fit.notes,
@@ -181,7 +182,7 @@ def _means(records: Records, kept: KeptFit | None, level: float) -> tuple[Mean, 
             row = kept.rows[one.code][None]
             span = infer(kept.fit, row, [one.code], df=DF_METHOD, confidence=level)
             value, low, high = (
-                100 * math.exp(float(part[0])) for part in (span.estimate, span.low, span.high)
+                100 * grown(float(part[0])) for part in (span.estimate, span.low, span.high)
             )
         count = int(came.loc[came["treatment"] == one.code, "bag"].nunique())
         means.append(

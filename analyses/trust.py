@@ -20,6 +20,7 @@ from analyses.finding import Check, Finding, Judgement, judge
 from analyses.layouts.growers import CELL, GROWER
 from analyses.models.contrasts import infer
 from analyses.models.linear.arrays import FitError
+from analyses.models.numerics.growth import rise
 from trials.trial import Trial
 
 if TYPE_CHECKING:
@@ -196,9 +197,9 @@ def _on_log_scale(finding: Finding, sample: Sample) -> Check | None:
         return None
     ratio = replace(
         one,
-        value=100 * math.expm1(one.value),
-        low=100 * math.expm1(one.low),
-        high=100 * math.expm1(one.high),
+        value=rise(one.value),
+        low=rise(one.low),
+        high=rise(one.high),
         unit="%",
     )
     worthwhile = finding.worthwhile and 100 * finding.worthwhile / control

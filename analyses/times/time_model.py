@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analyses.models.linear.student import t_quantile, t_two_sided
+from analyses.models.numerics.growth import grown, rise
 from analyses.models.times.accelerated import AcceleratedFit, fit_accelerated
 from analyses.models.times.time_ratios import likelihood_ratio, time_ratio
 from analyses.models.times.time_shapes import SHAPES, Shape
@@ -133,7 +134,7 @@ def median(model: TimeModel, code: str, level: float) -> tuple[float, float, flo
     row = np.append(model.row(code), z * model.fit.scale)
     middle = float(model.row(code) @ model.fit.coefficients) + z * model.fit.scale
     half = float(t_quantile((1 + level) / 2, model.df)) * _widened(model, row)
-    return float(np.exp(middle)), float(np.exp(middle - half)), float(np.exp(middle + half))
+    return grown(middle), grown(middle - half), grown(middle + half)
 
 
 def day_difference(model: TimeModel, code: str, level: float) -> DayDifference:
@@ -166,12 +167,8 @@ def day_difference(model: TimeModel, code: str, level: float) -> DayDifference:
         high=value + wide * error,
         p=float(t_two_sided(np.array(value / error), np.array(model.df))),
         df=model.df,
-        percent=(_rise(ends[0]), _rise(ends[1]), _rise(ends[2])),
+        percent=(rise(ends[0]), rise(ends[1]), rise(ends[2])),
     )
-
-
-def _rise(log_ratio: float) -> float:
-    return float(100 * np.expm1(log_ratio))
 
 
 def compared_times(model: TimeModel, level: float) -> tuple[TimeCompared, ...]:

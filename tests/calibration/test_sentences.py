@@ -1,8 +1,8 @@
 """Pages of 500 simulated trials read back and held against their analysis: no contradiction.
 
 Run: python -m pytest -m slow tests/calibration/test_sentences.py
-Each trial goes the whole way: plan, draw, files as a grower keeps them, reading, analysis, page. What
-was found stands in RESULTS.md beside this file.
+Each trial goes the whole way: plan, draw, files as a grower keeps them, reading, analysis, page.
+What was found stands in RESULTS.md beside this file.
 """
 
 from __future__ import annotations

@@ -23,8 +23,8 @@ WIDE = 100_000
 
 NEVER = re.compile(
     r"\bsignifican|\bproved?\b|\bproven\b|\bno effect\b|\btrend|\balways (?!gives|ready)"
-    r"|\bas safe as\b|\bp\s*[=<>]|\bp.value|\bnan\b|\bNone\b(?! (?:of|was|were))|\binf\b|[{}]"
-    r"|\bdegrees of freedom",
+    r"|\bas safe as\b|\bp\s*[=<>]|\bp.value|\bnan\b|(?-i:\bNone\b)(?! (?:of|was|were))"
+    r"|\binf\b|[{}]|\bdegrees of freedom",
     re.IGNORECASE,
 )
 

@@ -238,7 +238,8 @@ def advice(text, names):
     for pattern, action in (
         (rf"change to (?P<name>{name}|it|one of them), if its price and work suit you\.", "adopt"),
         (rf"stop here and keep (?P<control>{name})\.", "stop"),
-        (rf"choose between (?P<name>{name}|it|them) and (?P<control>{name}) by price and work\.", "choose"),
+        (rf"choose between (?P<name>{name}|it|them) and (?P<control>{name}) by price and "
+         r"work\.", "choose"),
         (rf"(?:choose by price and work|keep {name} for now)\. To settle it would take more than "
          r"ten times as many .+ as now \((?P<now>\d+)\); that is a rough guess\.", "too many"),
         (r"repeat with about (?P<n>\d+) .+ \(this trial had (?P<now>\d+)\)\. That is a rough "

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.special import chdtrc, ndtr
 
 from analyses.models.counts.one_share import normal_quantile
+from analyses.models.numerics.growth import grown
 from analyses.models.times.accelerated import AcceleratedFit
 from analyses.models.times.time_shapes import SHAPES
 
@@ -114,9 +115,9 @@ def time_ratio(fit: AcceleratedFit, weights: npt.ArrayLike, level: float = 0.95)
     error = float(np.sqrt(row @ fit.covariance[:p, :p] @ row))
     half = normal_quantile(level) * error
     return TimeRatio(
-        value=float(np.exp(value)),
-        low=float(np.exp(value - half)),
-        high=float(np.exp(value + half)),
+        value=grown(value),
+        low=grown(value - half),
+        high=grown(value + half),
         level=level,
         error=error,
         statistic=value / error,
@@ -149,9 +150,9 @@ def time_quantile(
     half = normal_quantile(level) * error
     return TimeQuantile(
         share=share,
-        value=float(np.exp(value)),
-        low=float(np.exp(value - half)),
-        high=float(np.exp(value + half)),
+        value=grown(value),
+        low=grown(value - half),
+        high=grown(value + half),
         level=level,
         error=error,
     )
