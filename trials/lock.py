@@ -126,7 +126,7 @@ def read_lock(folder: Path) -> Lock | None:
     if not path.exists():
         return None
     try:
-        if path.stat().st_size > _LONGEST_LOCK:
+        if not path.is_file() or path.stat().st_size > _LONGEST_LOCK:
             raise ValueError("no lock is so long")
         content = json.loads(path.read_text(encoding="utf-8"))
         lock = Lock(

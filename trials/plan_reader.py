@@ -9,7 +9,10 @@ from typing import TypeVar
 
 from trials.problems import Problem, nearest, one_of
 
-__all__ = ["PlanTable", "tidy_text"]
+__all__ = ["EARLIEST", "LATEST", "PlanTable", "tidy_text"]
+
+EARLIEST, LATEST = 1950, 2200
+"""Years between which a trial can take place."""
 
 _LONGEST_KEY = 60
 _LARGEST = 10**15
@@ -173,10 +176,12 @@ class PlanTable:
         found = self._find(name, needed=False, mend=mend)
         if found is None:
             return None
-        if isinstance(found, dt.datetime):
-            return found.date()
         if isinstance(found, dt.date):
-            return found
+            day = found.date() if isinstance(found, dt.datetime) else found
+            if EARLIEST <= day.year <= LATEST:
+                return day
+            self.wrong(name, f"the year {day.year} cannot be meant", "Check the year.")
+            return None
         self.wrong(name, f"should be a date but is {_said(found)}", mend)
         return None
 

@@ -31,6 +31,7 @@ __all__ = ["TRIAL_FILE", "check_trial", "looks", "margin", "read_trial"]
 
 TRIAL_FILE = "trial.toml"
 _LOOKS = "Write the days between looks, looks = 7, or the days: looks = [2026-03-09, 2026-03-16]."
+MOST_TREATMENTS = 100
 UNIT_WORDS = ("bag", "bucket", "tray", "log", "block")
 
 _MARGIN = re.compile(
@@ -223,6 +224,11 @@ def _header(top: PlanTable) -> dict[str, object] | None:
 def _treatments(
     tables: list[PlanTable], problems: list[Problem], file: str
 ) -> tuple[Treatment, ...]:
+    if len(tables) > MOST_TREATMENTS:
+        what = f"there are {len(tables)} treatments"
+        mend = f"A trial compares at most {MOST_TREATMENTS}; choose those that matter."
+        problems.append(Problem(file=file, key="treatments", what=what, mend=mend))
+        return ()
     read = []
     for table in tables:
         code = table.text("code", needed=True, longest=12, example="B")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Generic, TypeAlias, TypeVar
 
 from trials.measures import WeightUnit, grams, weight_unit
-from trials.plan_reader import tidy_text
+from trials.plan_reader import EARLIEST, LATEST, tidy_text
 from trials.problems import nearest, one_of
 from trials.reading.columns import FATE_WORDS
 
@@ -233,7 +233,7 @@ def _day(year: int, month: int, day: int) -> dt.date | None:
 
 
 def _plausible(day: dt.date) -> Reading[dt.date]:
-    if not 1950 <= day.year <= 2200:
+    if not EARLIEST <= day.year <= LATEST:
         mend = "Check the year; a year of four digits is needed."
         return Reading(what=f"the year {day.year} cannot be meant", mend=mend)
     return Reading(value=day)

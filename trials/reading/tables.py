@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeAlias
 
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems
@@ -16,13 +17,15 @@ from trials.reading.cells import Cell, is_blank
 __all__ = ["WIDEST", "RawTable", "read_csv", "to_table"]
 
 LONGEST_CSV = 300_000_000
-MOST_CELLS = 30_000_000
+MOST_CELLS = 20_000_000
 WIDEST = 400
 LONGEST_HEADING = 100
 FORMULA_SIGNS = ("'=", "'+", "'-", "'@")
 """Beginnings of a cell that was guarded, so that no spreadsheet takes it for a formula."""
 
 _CHUNK = 1 << 20
+
+_Row: TypeAlias = tuple[int, tuple[Cell, ...]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +74,7 @@ def read_csv(path: Path) -> RawTable:
         with path.open(encoding=encoding, newline="", errors="replace") as lines:
             separator = _separator(lines)
             lines.seek(0)
-            rows = list(_csv_rows(path.name, csv.reader(lines, delimiter=separator)))
+            rows = list(_csv_rows(path.name, lines, separator))
         doubts = _foreign(path.name) if encoding == "cp1252" else ()
         if rows and len(rows[-1][1]) < len(rows[0][1]) and not _ends_a_line(path):
             doubts += _breaks_off(path.name, rows[-1][0])
@@ -127,24 +130,34 @@ def _separator(lines: Iterable[str]) -> str:
     return mark if count else ","
 
 
-def _csv_rows(file: str, reader: Iterable[list[str]]) -> Iterator[tuple[int, tuple[Cell, ...]]]:
+class _Seen(dict[str, str]):
+    """Each cell once: most repeat, and one string serves them all."""
+
+    def __missing__(self, cell: str) -> str:
+        plain = cell[1:] if cell.startswith(FORMULA_SIGNS) else cell
+        self[cell] = plain
+        return plain
+
+
+def _csv_rows(file: str, lines: Iterable[str], separator: str) -> Iterator[_Row]:
     """Give the rows that hold anything, numbered as a spreadsheet numbers them."""
-    same: dict[str, str] = {}  # most cells repeat: one string serves them all
-    number, total, width = 0, 0, 0
+    reader, plain = csv.reader(lines, delimiter=separator), _Seen()
+    number, total, width, line = 0, 0, 0, 0
     mend = "Look for a quotation mark that is opened and not closed."
     try:
         for number, cells in enumerate(reader, start=1):
+            over, line = reader.line_num - line, reader.line_num
             if not any(cells):
                 continue
             width = width or len(cells)
-            if _swallowed(cells, width):
+            if over > 1 and _swallowed(cells, width):
                 what = "a cell here holds whole rows"
                 raise Problems([Problem(file=file, row=number, what=what, mend=mend)])
             total += len(cells)
             if len(cells) > WIDEST or total > MOST_CELLS:
                 _refuse(file, f"row {number} goes beyond what a table of records can hold",
                         f"Leave out what is not needed: {WIDEST} columns are read.")  # fmt: skip
-            yield number, tuple(same.setdefault(cell, cell) for cell in map(_unguarded, cells))
+            yield number, tuple(map(plain.__getitem__, cells))
     except csv.Error as error:
         what = f"cannot be read as a table after row {number} ({error})"
         raise Problems([Problem(file=file, what=what, mend=mend)]) from error
@@ -163,10 +176,6 @@ def _swallowed(cells: list[str], width: int) -> bool:
             if len(later) > 20:
                 return True
     return False
-
-
-def _unguarded(cell: str) -> str:
-    return cell[1:] if cell.startswith(FORMULA_SIGNS) else cell
 
 
 def to_table(
