@@ -26,6 +26,10 @@ __all__ = ["AHEAD", "DRAWS", "JointFit", "expected_flushes", "fit_joint", "outlo
 Array: TypeAlias = npt.NDArray[np.float64]
 
 DRAWS = 2000
+"""Trials simulated; fewer where bags and flushes are many, and none where fewer than the fewest."""
+
+_FEWEST_DRAWS, _MOST_CELLS = 200, 4_000_000
+
 AHEAD = 3
 """Flushes beyond those picked that are foretold where the fall is even."""
 
@@ -96,6 +100,8 @@ def fit_joint(
         Simulated trials; 0 for none.
     """
     watch = flush_watch(records, codes)
+    affordable = _MOST_CELLS // max(watch.log_grams.size, 1)
+    draws = min(draws, affordable) if affordable >= _FEWEST_DRAWS else 0
     parts = fit_parts(watch, model)
     drawn, failed, seed = None, 0, records.layout.seed
     if draws and np.isfinite(parts.expected).all() and np.isfinite(parts.residual).all():
