@@ -91,13 +91,17 @@ def _options(args: argparse.Namespace) -> SizeOptions:
 
 
 def _draw(sizing: Sizing, folder: Path) -> list[Path]:
+    from reports.figures.batch_power import figure_batch_power
     from reports.figures.sizes import figure_sizes
     from trials.writing import write_all
 
-    figure = figure_sizes(sizing)
-    if figure is None:
+    drawn = (figure_sizes(sizing), figure_batch_power(sizing))
+    contents: dict[str, str | bytes] = {}
+    for figure in drawn:
+        if figure is not None:
+            contents |= {f"{figure.name}.svg": figure.svg, f"{figure.name}.png": figure.png}
+    if not contents:
         return []
-    contents: dict[str, str | bytes] = {"sizes.svg": figure.svg, "sizes.png": figure.png}
     write_all(folder, {f"{SIZE_FOLDER}/{name}": one for name, one in contents.items()})
     return [folder / SIZE_FOLDER / name for name in contents]
 

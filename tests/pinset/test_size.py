@@ -84,3 +84,23 @@ def test_a_published_table_is_read_back(capsys):
 def test_what_cannot_be_answered_is_refused(words, capsys):
     assert main(["size", *words]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_batches_are_drawn_by_number_and_size(tmp_path):
+    """The shortcut's plan: the picture says by how much batches beat bags."""
+    import shutil
+
+    folder = tmp_path / "shortcut"
+    shutil.copytree(DEMO.parent / "shortcut", folder)
+    assert main(["size", str(folder)]) == 0
+    drawn = (folder / "size" / "batch-power.svg").read_text(encoding="utf-8")
+    assert drawn.startswith("<svg")
+    assert "bags in a batch" in drawn
+    assert (folder / "size" / "batch-power.png").read_bytes()[:4] == b"\x89PNG"
+
+
+def test_bags_that_stand_alone_have_no_picture_of_batches(tmp_path):
+    folder = tmp_path / "trial"
+    make_folder(folder, plan(blocks=3, units=4))
+    assert main(["size", str(folder)]) == 0
+    assert not (folder / "size" / "batch-power.svg").exists()
