@@ -10,6 +10,7 @@ from analyses.pooling.answers import GroupAnswer, GrowerAnswer
 from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
+from reports.wording.grammar import capital
 from reports.wording.group_words import group_headline, scene_between
 from reports.wording.names import printable, shorten
 from reports.wording.ranges import fits
@@ -25,6 +26,7 @@ __all__ = ["figure_forest"]
 _LANE, _THIN, _FOOT = 0.27, 0.035, 1.0
 _LEFT, _SIDE = 1.02, 0.14
 _MOST_NAMED = 30
+_SMALL = 8.0
 _TALL = 3
 
 
@@ -67,12 +69,12 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
     named = len(answer.growers) <= _MOST_NAMED
     frame = Frame(
         name=f"forest-{_slug(finding.id)}",
-        title=title if finding.planned else f"{scene.it} beside {scene.control}, by grower",
+        title=title if finding.planned else capital(f"{scene.it} beside {scene.control}, by grower"),
         height=sum(bar.lane for bar in bars) + _FOOT,
         alt=_alt(answer, trial, scene),
         caption="A square is what one grower's bags say alone, with the range that fits; larger "
         "squares are surer. A small upright mark is the same with the help of the others. "
-        "The diamond is the average; the wide bar is what one more grower should expect. "
+        "The diamond is the average; the hatched bar is what one more grower should expect. "
         + ("" if named else "Growers stand in order of their answers. ")
         + f"The upright line is {scene.control}."
         + (f" The shaded part: {zone[2]}." if zone else ""),
@@ -114,7 +116,7 @@ def _bars(answer: GroupAnswer, scene: Scene) -> list[_Bar]:
     heaviest = max([weight for weight in weights if weight > 0], default=1.0)
     bars = [
         _Bar(
-            kind="grower", name=shorten(printable(one.shown), 16), value=one.own.value / per,
+            kind="grower", name=_name(one.shown), value=one.own.value / per,
             low=one.own.low / per, high=one.own.high / per, lane=_LANE if named else _THIN,
             drawn=one.drawn.value / per if one.drawn else math.nan, weight=weight / heaviest,
         )
@@ -128,10 +130,15 @@ def _bars(answer: GroupAnswer, scene: Scene) -> list[_Bar]:
     if answer.prediction is not None:
         ahead = answer.prediction
         bars.append(
-            _Bar(kind="ahead", name="One more", value=math.nan, low=ahead.low / per,
+            _Bar(kind="ahead", name="One more\ngrower", value=math.nan, low=ahead.low / per,
                  high=ahead.high / per, lane=0.3)
         )  # fmt: skip
     return bars
+
+
+def _name(shown: str) -> str:
+    """Break a name into two lines that fit beside the scale."""
+    return "\n".join(wrapped(printable(shown), _LEFT - 0.14, _SMALL, most=2))
 
 
 def _weight(one: GrowerAnswer, answer: GroupAnswer) -> float:
@@ -242,8 +249,9 @@ def _draw_grower(axes: Axes, bar: _Bar, middle: float, *, named: bool) -> None:
 def _write(axes: Axes, text: str, y: float, *, bold: bool = False) -> None:
     axes.annotate(
         text, (0, y), xycoords=("axes fraction", "data"), xytext=(-5, 0),
-        textcoords="offset points", ha="right", va="center", size=8.5,
-        weight="bold" if bold else "normal", color=tint("ink"), annotation_clip=False,
+        textcoords="offset points", ha="right", va="center", size=_SMALL if not bold else 8.5,
+        linespacing=1.0, weight="bold" if bold else "normal", color=tint("ink"),
+        annotation_clip=False,
     )  # fmt: skip
 
 
