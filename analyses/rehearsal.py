@@ -6,7 +6,6 @@ analysis of many trials at once beside `rehearsed_yields` and `rehearsed_losses`
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -15,10 +14,10 @@ from typing import Protocol, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from analyses.finding import BETTER_WHEN
-from analyses.rehearsing.crossed import by_crossed_model
+from analyses.rehearsing.crossed import ByCrossedModel, by_crossed_model
 from analyses.rehearsing.fit import Limits
 from analyses.rehearsing.losses import by_counts, by_shares
+from analyses.rehearsing.rates import coverage_of, mean_width, rate, rate_of_errors
 from analyses.rehearsing.singly import Singly
 from analyses.rehearsing.truth import Scenario, hoped, nothing
 from analyses.rehearsing.verdicts import VERDICTS, are_wrong, judge_many
@@ -33,12 +32,23 @@ from trials.simulated_days import look_days
 from trials.simulated_records import to_records
 from trials.trial import Margin, Trial
 
-__all__ = ["CHUNK", "Analyst", "Rehearsal", "analyst_of", "rehearse"]
+__all__ = [
+    "CHUNK",
+    "SLOW_CHUNK",
+    "Analyst",
+    "Rehearsal",
+    "analyst_of",
+    "rehearse",
+    "rehearse_hoped",
+]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
 CHUNK = 500
 """Trials that are simulated from one seed, whatever the number of workers."""
+
+SLOW_CHUNK = 20
+"""The same where trials are analysed one after another."""
 
 
 class Analyst(Protocol):
@@ -183,28 +193,73 @@ def rehearse(
     chosen = trial.design.seed if seed is None else seed
     crop = Assumptions() if assumptions is None else assumptions
     worlds = (hoped(trial, crop, effect), nothing(trial, crop))
+    limits = _in_worlds(trial, trials, chosen, executor, crop, worlds, progress)
+    return _told(trial, trials, chosen, crop, worlds, limits)
+
+
+def rehearse_hoped(
+    trial: Trial,
+    trials: int,
+    seed: int,
+    executor: Executor | None = None,
+    *,
+    assumptions: Assumptions,
+    effect: Margin | None = None,
+    progress: Callable[[int], object] | None = None,
+) -> tuple[Scenario, Limits]:
+    """Rehearse a trial in the world hoped for alone, and give its intervals as they are.
+
+    Parameters
+    ----------
+    trial, trials, seed, executor, assumptions, effect, progress
+        As `rehearse` takes them.
+
+    Returns
+    -------
+    tuple of (Scenario, Limits)
+    """
+    if trials < 2:
+        raise ValueError(f"rehearse at least 2 trials, not {trials}")
+    world = hoped(trial, assumptions, effect)
+    (limits,) = _in_worlds(trial, trials, seed, executor, assumptions, (world,), progress)
+    return world, limits
+
+
+def _in_worlds(
+    trial: Trial,
+    trials: int,
+    seed: int,
+    executor: Executor | None,
+    crop: Assumptions,
+    worlds: tuple[Scenario, ...],
+    progress: Callable[[int], object] | None,
+) -> list[Limits]:
+    """Simulate and analyse the trials in chunks, in every world with the same luck."""
     layout = draw(trial)
     units = places(trial, layout)
     analyst = analyst_of(trial, layout, worlds[0], crop)
-    sizes = [min(CHUNK, trials - start) for start in range(0, trials, CHUNK)]
+    sizes = _chunks(trials, analyst)
     tasks = [
         _Task(
             analyst=analyst, units=units, worlds=worlds, assumptions=crop,
             flushes=trial.flushes, looks=look_days(trial, crop), trials=size, seeds=seeds,
         )
-        for size, seeds in zip(
-            sizes, np.random.SeedSequence(chosen).spawn(len(sizes)), strict=True
-        )
+        for size, seeds in zip(sizes, np.random.SeedSequence(seed).spawn(len(sizes)), strict=True)
     ]  # fmt: skip
     parts = []
     for size, part in zip(sizes, _run_all(tasks, executor), strict=True):
         parts.append(part)
         if progress is not None:
             progress(size)
-    limits = [
+    return [
         analyst.finish(_joined([part[world] for part in parts])) for world in range(len(worlds))
     ]
-    return _told(trial, trials, chosen, crop, worlds, limits)
+
+
+def _chunks(trials: int, analyst: Analyst) -> list[int]:
+    """Share trials out: fewer at a time where each is analysed by itself, to show progress."""
+    most = SLOW_CHUNK if isinstance(analyst, (Singly, ByCrossedModel)) else CHUNK
+    return [min(most, trials - start) for start in range(0, trials, most)]
 
 
 def analyst_of(trial: Trial, layout: Layout, world: Scenario, assumptions: Assumptions) -> Analyst:
@@ -269,13 +324,6 @@ def _joined(parts: list[dict[str, Array]]) -> dict[str, Array]:
     return {name: np.concatenate([part[name] for part in parts], axis=-1) for name in parts[0]}
 
 
-def _rate(each: npt.NDArray[np.bool_] | Array) -> tuple[float, float]:
-    """Give the mean over trials and its standard error; comparisons of a trial hang together."""
-    by_trial = np.asarray(each, float)
-    by_trial = by_trial.mean(axis=0) if by_trial.ndim > 1 else by_trial
-    return float(by_trial.mean()), float(by_trial.std(ddof=1) / math.sqrt(len(by_trial)))
-
-
 def _told(
     trial: Trial,
     trials: int,
@@ -290,10 +338,10 @@ def _told(
     codes, null_codes = judge_many(here, aim), judge_many(there, aim)
     good = VERDICTS.index("shown, size open") if aim.claim == "better" else 0
     found = codes <= good
-    shares = {word: _rate(codes == code) for code, word in enumerate(VERDICTS)}
-    power, wrong = _rate(found), _rate(are_wrong(codes, aim, world.difference, world.margin))
-    width, coverage = _width(here), _coverage(here, world.difference)
-    error_rate = _error_rate(there, null_codes, trial)
+    shares = {word: rate(codes == code) for code, word in enumerate(VERDICTS)}
+    power, wrong = rate(found), rate(are_wrong(codes, aim, world.difference, world.margin))
+    wide, held = mean_width(here), coverage_of(here, world.difference)
+    mistaken = rate_of_errors(there, null_codes, trial)
     return Rehearsal(
         trials=trials,
         seed=seed,
@@ -308,40 +356,15 @@ def _told(
         wrong_error=wrong[1],
         verdicts={word: share for word, (share, _) in shares.items()},
         verdicts_error={word: error for word, (_, error) in shares.items()},
-        interval_width=width[0],
-        interval_width_error=width[1],
-        coverage=coverage[0],
-        coverage_error=coverage[1],
-        error_rate=error_rate[0],
-        error_rate_error=error_rate[1],
+        interval_width=wide[0],
+        interval_width_error=wide[1],
+        coverage=held[0],
+        coverage_error=held[1],
+        error_rate=mistaken[0],
+        error_rate_error=mistaken[1],
         verdicts_nothing={
             word: float((null_codes == code).mean()) for code, word in enumerate(VERDICTS)
         },
         assumptions=assumptions,
         limits_error=max(here.error, there.error),
     )
-
-
-def _width(limits: Limits) -> tuple[float, float]:
-    """Give the mean width over the trials that have an interval."""
-    width = limits.high - limits.low
-    known = np.isfinite(width).all(axis=0)
-    return _rate(width[:, known]) if known.sum() > 1 else (math.nan, math.nan)
-
-
-def _coverage(limits: Limits, truth: float) -> tuple[float, float]:
-    """Give the share of trials, among those with intervals, in which all hold the truth."""
-    known = np.isfinite(limits.low + limits.high).all(axis=0)
-    # A truth on the border of what is possible is held by a limit that stands on it.
-    edge = 1e-9 * max(1.0, abs(truth))
-    held = (limits.low <= truth + edge) & (truth - edge <= limits.high)
-    return _rate(np.all(held, axis=0)[known]) if known.sum() > 1 else (math.nan, math.nan)
-
-
-def _error_rate(limits: Limits, codes: npt.NDArray[np.int8], trial: Trial) -> tuple[float, float]:
-    if trial.aim.claim != "better":
-        return _rate((codes == 0).any(axis=0))
-    low, high = limits.low, limits.high
-    if BETTER_WHEN[trial.aim.outcome] == "lower":
-        low, high = -high, -low
-    return _rate(np.any((low > 0) | (high < 0), axis=0))
