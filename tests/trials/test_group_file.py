@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import tomlkit
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.trials.groups import make_grower
 from trials.group.group_file import GROUP_FILE, Group, Member, check_group, letter, read_group
@@ -193,3 +196,38 @@ def test_a_group_file_that_cannot_be_added_to() -> None:
     text = 'format = 1\ngrowers = [{ letter = "A", folder = "ana" }]\n'
     with pytest.raises(Refused, match="table of its own"):
         grown_group_text(text, [Member(letter="C", folder="grower-c")])
+
+
+VALUES = st.one_of(
+    st.text(max_size=30), st.integers(-(10**6), 10**6), st.booleans(), st.floats(allow_nan=False),
+    st.lists(st.text(max_size=5), max_size=3),
+    st.dictionaries(st.text(min_size=1, max_size=5), st.text(max_size=5), max_size=2),
+)  # fmt: skip
+KEYS = st.sampled_from(["letter", "folder", "name", "show_name", "nam", "Folder"])
+
+
+@given(st.lists(st.dictionaries(KEYS, VALUES, max_size=5), max_size=3), VALUES)
+def test_whatever_stands_in_a_group_file_it_is_read_or_told(growers, title) -> None:
+    text = tomlkit.dumps({"format": 1, "title": title, "growers": growers})
+    try:
+        group = check_group(text)
+    except Problems as error:
+        told = error.problems
+    else:
+        told = ()
+    assert all(one.file == GROUP_FILE and one.what for one in told)
+    for one in () if told else group.members:
+        assert "/" not in one.folder
+        assert not one.folder.startswith(".")
+        assert one.shown == one.name or one.shown == f"Grower {one.letter}"
+
+
+@given(st.text(max_size=80))
+def test_whatever_is_wished_is_understood_or_refused(given_text) -> None:
+    try:
+        wanted = wanted_growers(given_text)
+    except Refused:
+        return
+    added = add_members((), wanted)
+    group = check_group(grown_group_text(first_group_text(given_text), added))
+    assert [one.name for one in group.members] == [name for _, name in wanted]
