@@ -18,6 +18,7 @@ from reports.parts.group_tables import (
 from reports.parts.plan_and_done import planned_remarks
 from reports.report import INVENTED
 from reports.wording.grammar import listed
+from reports.wording.hedging import EXPLORED
 from reports.wording.group_words import (
     alike_or_not,
     expected_ahead,
@@ -163,8 +164,7 @@ def _reasons(first: tuple[GroupAnswer, ...], analysis: PooledAnalysis) -> tuple[
     if not lines:
         return ()
     opening = (
-        "Looked at afterwards; treat as a hint for the next trial. Growers differ in much that "
-        "goes together, so none of this shows a cause."
+        f"{EXPLORED} Growers differ in much that goes together, so none of this shows a cause."
     )
     return (Paragraph(text=opening), Bullets(items=tuple(dict.fromkeys(lines))))
 

@@ -43,8 +43,8 @@ Kind: TypeAlias = Literal[
 Action: TypeAlias = Literal["adopt", "repeat", "stop", "choose", "note", "redesign"]
 
 NEVER = (
-    "significan", "proved", "proven", "no effect", "trend", "always", "as safe as", "p =", "p <",
-    "p value", "degrees of freedom", "guarantee",
+    "significan", "proved", "proven", "no effect", "trend", "always gives more", "as safe as",
+    "p =", "p <", "p value", "degrees of freedom", "guarantee",
 )  # fmt: skip
 """What no sentence of the main text says, whatever the verdict."""
 
@@ -115,7 +115,8 @@ def _plain(told: str, action: Action, *never: str) -> Hedge:
 
 HEDGES: dict[tuple[Claim, Kind], Hedge] = {
     ("better", "enough"): _plain(
-        "{it} {better} {control}, and by enough to matter.", "adopt", "is open", "cannot tell"
+        "{it} {better} {control}, and by enough to matter.", "adopt",
+        "always", "is open", "cannot tell",
     ),
     ("better", "gain"): _plain("{it} {better} {control}.", "adopt", "cannot tell", "to matter"),
     ("better", "size open"): _plain(
@@ -171,7 +172,8 @@ HEDGES: dict[tuple[Claim, Kind], Hedge] = {
         "{it} {apart} {control}, but by less than you said would matter.", "choose", *_ENDS
     ),
     ("same", "enough"): _plain(
-        "{it} {better} {control}, and by enough to matter.", "adopt", "is open", "cannot tell"
+        "{it} {better} {control}, and by enough to matter.", "adopt",
+        "always", "is open", "cannot tell",
     ),
     ("same", "enough less"): _plain(
         "{it} {worse} {control}, and by enough to matter.", "stop", "change to", "is open"

@@ -4,28 +4,37 @@ from __future__ import annotations
 
 from functools import cache
 
+from analyses.pooling.pool import pool
 from analyses.questions import analyse
 from pinset.demos import demo_folder, demo_stories
+from reports.group_report import write_group_report
 from reports.parts.blocks import Bullets, Details, Figure, Paragraph
 from reports.report import write_report
+from trials.layout_file import LAYOUT_FILE
 from trials.records import read
+from trials.together import read_together
 
-__all__ = ["STORIES", "main_text", "story", "story_report"]
+__all__ = ["SINGLE", "STORIES", "main_text", "story", "story_report"]
 
 STORIES = demo_stories()
 """Every story that this version holds; a new one is tested as soon as it is there."""
 
+SINGLE = tuple(name for name in STORIES if (demo_folder() / name / LAYOUT_FILE).is_file())
+"""Those of one trial; the others are folders of several growers."""
+
 
 @cache
 def story(name):
-    """The analysis of a story."""
+    """The analysis of a story of one trial, or of one grower: ``group/grower-a``."""
     return analyse(read(demo_folder() / name))
 
 
 @cache
 def story_report(name, *, figures=True):
-    """The report of a story."""
-    return write_report(story(name), figures=figures)
+    """The report of a story; several growers are pooled, as the command does."""
+    if name in SINGLE:
+        return write_report(story(name), figures=figures)
+    return write_group_report(pool(read_together([demo_folder() / name])))
 
 
 def main_text(report):

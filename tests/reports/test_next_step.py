@@ -10,7 +10,6 @@ import pytest
 from reports.wording.next_step import next_step, plan_step, units_to_settle
 from tests.reports.invented import estimate, finding, plan
 
-
 # Half of a 95 % interval is 1.95996 standard errors, and 8 in 10 is 0.84162 of them more: tables
 # of the standard normal distribution; (1.96 + 0.84) / d is the usual sum for a sample size.
 LONGER = (1.95996 + 0.84162) / 1.95996

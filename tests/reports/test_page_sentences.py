@@ -11,14 +11,14 @@ from reports.report import write_report
 from reports.wording.grammar import capital
 from tests.reports.page_sentences import WIDE, page_contradictions
 from tests.reports.simulated import few_layouts, simulated_trial
-from tests.reports.stories import STORIES, story, story_report
+from tests.reports.stories import SINGLE, story, story_report
 
 SEED = 20311
 TOLD = (0, 33, 52, 62, 105, 128)
 """Of the simulated trials: several layouts, outcomes and claims, one or more treatments."""
 
 
-@pytest.mark.parametrize("name", STORIES)
+@pytest.mark.parametrize("name", SINGLE)
 def test_a_story_says_what_its_analysis_holds(name):
     assert page_contradictions(to_text(story_report(name), width=WIDE), story(name)) == []
 
@@ -35,10 +35,10 @@ def simulated(tmp_path_factory):
     return told
 
 
-@pytest.fixture(scope="module", params=[*STORIES, *TOLD])
+@pytest.fixture(scope="module", params=[*SINGLE, *TOLD])
 def page(request, simulated):
     """The plain text of a page, and its analysis."""
-    if request.param in STORIES:
+    if request.param in SINGLE:
         return to_text(story_report(request.param, figures=False), width=WIDE), story(request.param)
     return simulated[request.param]
 
