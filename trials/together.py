@@ -229,10 +229,10 @@ def _differences(found: list[_Read], reference: Trial, allow: Collection[str]) -
     shown_by = {one.folder.key: one.folder.shown for one in found}
     standing: Standing = "allowed" if "draw" in allow else "refused"
     for later, earlier in same_draw_as(whole).items():
-        what = f"layout and seed are those of {shown_by[earlier]} ({earlier})"
+        what = f"layout and seed are those of {shown_by[earlier]}"
         differences.append(
             Difference(grower=later, shown=shown_by[later], kind="draw", what=what,
-                       key="design.seed", standing=standing)
+                       key="design.seed", standing=standing, beside=earlier)
         )  # fmt: skip
     return differences
 
@@ -253,7 +253,8 @@ def _refusal(one: Difference) -> Problem:
         mend = f"Mend the plan if it is a slip; if it may pass, add: --allow {one.kind}"
     else:
         mend = "That is another trial; leave this folder out."
-    return Problem(file=f"{one.grower}/{TRIAL_FILE}", key=one.key, what=one.what, mend=mend)
+    what = f"{one.what} ({one.beside})" if one.beside else one.what
+    return Problem(file=f"{one.grower}/{TRIAL_FILE}", key=one.key, what=what, mend=mend)
 
 
 def _copies(whole: list[_Read]) -> list[Problem]:

@@ -51,6 +51,8 @@ class Difference:
         The place in the grower's plan.
     standing : {"refused", "allowed", "noted"}
         Whether it stops the pooling, was allowed by the user's word, or is only told.
+    beside : str
+        Key of another grower that it speaks of; for messages, and on no page.
     """
 
     grower: str
@@ -59,6 +61,7 @@ class Difference:
     what: str
     key: str = ""
     standing: Standing = "refused"
+    beside: str = ""
 
     def __str__(self) -> str:
         return f"{self.shown}: {self.what}."
