@@ -74,11 +74,6 @@ def _is_split(options: SizeOptions, trial: Trial | None) -> bool:
 
 def _question(options: SizeOptions, trial: Trial | None) -> SizeQuestion:
     outcome = options.outcome or (trial.aim.outcome if trial else "yield")
-    if outcome not in ("yield", "contamination"):
-        raise Refused(
-            f"There is no formula here for the size of a trial about {outcome}. For flush drop, "
-            "rehearse the plan instead: pinset rehearse with its folder."
-        )
     claim: Claim = trial.aim.claim if trial else "better"
     if options.claim is not None:
         claim = options.claim  # type: ignore[assignment]

@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from analyses.rehearsing.simulated_size import SimulatedSize
     from pinset.size_options import SizeOptions
+    from reports.parts.blocks import Figure, Table
     from trials.sizing.size_rows import Sizing
+    from trials.trial import Trial
 
 __all__ = ["SIZE_FOLDER", "add_arguments", "run"]
 
@@ -19,7 +22,10 @@ SIZE_FOLDER = "size"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the words of the command."""
     parser.add_argument("folder", nargs="?", help="the trial folder, if there is a plan already")
-    parser.add_argument("--outcome", choices=("yield", "contamination"))
+    parser.add_argument(
+        "--outcome",
+        choices=("yield", "contamination", "flush drop", "days to colonise", "days to pins"),
+    )
     parser.add_argument("--claim", choices=("better", "no worse", "same"))
     parser.add_argument(
         "--worthwhile", "--margin", help="the smallest difference worth having: “15 %%” or “40 g”"
@@ -40,6 +46,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--power", type=float, default=80, help="times in a hundred (80)")
     parser.add_argument("--confidence", type=float, help="per cent (95, or the plan's)")
+    parser.add_argument(
+        "--trials", type=int, default=200, help="rehearsals where no formula is at hand (200)"
+    )
+    parser.add_argument("--seed", type=int, help="seed of the rehearsals; otherwise the plan's")
     parser.add_argument("--unit", default="bag", help="what one is called (bag)")
     parser.add_argument("--past", help="folder of an earlier trial of yours")
     parser.add_argument(
@@ -54,21 +64,55 @@ def run(args: argparse.Namespace) -> int:
     import json
     from pathlib import Path
 
+    from pinset.simulated_sizing import needs_rehearsal
     from pinset.sizing import size_up
+    from reports.wording.size_words import size_lines, size_table
     from trials.trial_file import read_trial
 
     folder = Path(args.folder) if args.folder else None
     trial = read_trial(folder) if folder else None
+    if needs_rehearsal(_options(args), trial):
+        return _rehearsed(args, trial)
     sizing = size_up(_options(args), trial)
     files = _draw(sizing, folder) if folder else []
     if args.json:
         told = {"ok": True, "files": [str(path) for path in files], **_numbers(sizing)}
         print(json.dumps(told, ensure_ascii=False, allow_nan=False))
         return 0
-    _print(sizing)
-    for path in files:
-        print(f"Wrote {path}.")
-    print(f"Next: pinset rehearse {folder}" if folder else "Next: pinset new, to write a plan")
+    _show(size_lines(sizing), size_table(sizing), files, args.folder)
+    return 0
+
+
+def _rehearsed(args: argparse.Namespace, trial: Trial | None) -> int:
+    """Answer by rehearsal, in words and a table; with a folder also as a picture."""
+    import json
+    from dataclasses import asdict
+    from pathlib import Path
+
+    from tqdm import tqdm
+
+    from analyses.rehearsing.simulated_size import simulate_size
+    from pinset.simulated_sizing import crop_of, plan_to_rehearse
+    from reports.wording.simulated_size_words import simulated_size_lines, simulated_size_table
+    from trials.problems import Refused
+
+    if args.trials < 20 or (args.seed is not None and args.seed < 0):
+        raise Refused("Rehearse at least 20 times, with a seed from 0.")
+    options = _options(args)
+    plan = plan_to_rehearse(options, trial)
+    with tqdm(unit=" trials", delay=1, leave=False, disable=args.json) as bar:
+        size = simulate_size(
+            plan, power=options.power, trials=args.trials, seed=args.seed,
+            assumptions=crop_of(options), progress=bar.update,
+        )  # fmt: skip
+    files = _draw_simulated(size, Path(args.folder)) if args.folder else []
+    if args.json:
+        told = {"ok": True, "files": [str(path) for path in files]}
+        told |= {name: value for name, value in asdict(size).items() if name != "trial"}
+        told["sentence"] = simulated_size_lines(size)[0]
+        print(json.dumps(told, ensure_ascii=False, allow_nan=False))
+        return 0
+    _show(simulated_size_lines(size), simulated_size_table(size), files, args.folder)
     return 0
 
 
@@ -93,9 +137,19 @@ def _options(args: argparse.Namespace) -> SizeOptions:
 def _draw(sizing: Sizing, folder: Path) -> list[Path]:
     from reports.figures.batch_power import figure_batch_power
     from reports.figures.sizes import figure_sizes
+
+    return _write((figure_sizes(sizing), figure_batch_power(sizing)), folder)
+
+
+def _draw_simulated(size: SimulatedSize, folder: Path) -> list[Path]:
+    from reports.figures.simulated_sizes import figure_simulated_sizes
+
+    return _write((figure_simulated_sizes(size),), folder)
+
+
+def _write(drawn: tuple[Figure | None, ...], folder: Path) -> list[Path]:
     from trials.writing import write_all
 
-    drawn = (figure_sizes(sizing), figure_batch_power(sizing))
     contents: dict[str, str | bytes] = {}
     for figure in drawn:
         if figure is not None:
@@ -106,17 +160,19 @@ def _draw(sizing: Sizing, folder: Path) -> list[Path]:
     return [folder / SIZE_FOLDER / name for name in contents]
 
 
-def _print(sizing: Sizing) -> None:
+def _show(lines: tuple[str, ...], table: Table, files: list[Path], folder: str | None) -> None:
     import shutil
     import textwrap
 
     from reports.plain_text import table_lines
-    from reports.wording.size_words import size_lines, size_table
 
     width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
-    for line in size_lines(sizing):
+    for line in lines:
         print(textwrap.fill(line, width, break_on_hyphens=False))
-    print("\n" + "\n".join(table_lines(size_table(sizing), width)) + "\n")
+    print("\n" + "\n".join(table_lines(table, width)) + "\n")
+    for path in files:
+        print(f"Wrote {path}.")
+    print(f"Next: pinset rehearse {folder}" if folder else "Next: pinset new, to write a plan")
 
 
 def _numbers(sizing: Sizing) -> dict[str, object]:

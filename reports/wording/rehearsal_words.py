@@ -8,7 +8,7 @@ from reports.wording.numbers import number, step_for
 from trials.assumptions import Assumptions
 from trials.trial import Trial
 
-__all__ = ["rehearsal_lines", "verdict_table"]
+__all__ = ["crop_line", "rehearsal_lines", "verdict_table"]
 
 
 def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
@@ -41,7 +41,7 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
         f"The range is {number(found.interval_width, step)} {found.unit} wide on average "
         f"(± {found.interval_width_error:.2g}), and holds the truth "
         f"{_share(found.coverage, found.coverage_error)}.",
-        _crop(found.assumptions, trial),
+        crop_line(found.assumptions, trial),
     )
 
 
@@ -68,7 +68,14 @@ def verdict_table(found: Rehearsal) -> Table:
     )
 
 
-def _crop(crop: Assumptions, trial: Trial) -> str:
+def crop_line(crop: Assumptions, trial: Trial) -> str:
+    """Say what was taken for granted of the crop.
+
+    Parameters
+    ----------
+    crop : Assumptions
+    trial : Trial
+    """
     if trial.aim.outcome in ("days to colonise", "days to pins"):
         days = crop.days_colonise if trial.aim.outcome == "days to colonise" else crop.days_pins
         often = "" if trial.looks else f", looked at every {crop.look_every} days"

@@ -104,3 +104,32 @@ def test_bags_that_stand_alone_have_no_picture_of_batches(tmp_path):
     make_folder(folder, plan(blocks=3, units=4))
     assert main(["size", str(folder)]) == 0
     assert not (folder / "size" / "batch-power.svg").exists()
+
+
+def test_days_and_flushes_are_answered_by_rehearsal(tmp_path, capsys):
+    folder = tmp_path / "trial"
+    aim = 'outcome = "days to colonise"\nworthwhile = "9 days"'
+    make_folder(folder, plan(blocks=3, units=3, aim=aim))
+    assert main(["size", str(folder), "--trials", "20"]) == 0
+    told = capsys.readouterr().out.replace("\n", " ")
+    assert "No formula covers this" in told
+    assert "looked at every 2 days" in told
+    assert (folder / "size" / "sizes.svg").read_text(encoding="utf-8").startswith("<svg")
+    words = ["--outcome", "flush drop", "--blocks", "3"]
+    told = _asked(capsys, *words, "--trials", "20")
+    assert told["unit"] == "in 100"
+    assert told["planned"]["bags"] == 6
+
+
+def test_a_split_plot_is_told_by_what_is_compared(tmp_path, capsys):
+    from tests.pinset.test_split_plot_story import PLAN
+
+    (tmp_path / "trial.toml").write_text(PLAN, encoding="utf-8")
+    assert main(["size", str(tmp_path)]) == 0
+    told = capsys.readouterr().out.replace("\n", " ")
+    assert "It depends on what is compared" in told
+    assert "steam is compared, over all mix" in told
+    losses = PLAN.replace('"yield"', '"contamination"').replace('"10 %"', '"4 in 100"')
+    (tmp_path / "trial.toml").write_text(losses, encoding="utf-8")
+    assert main(["size", str(tmp_path), "--trials", "20"]) == 0
+    assert "No formula covers this" in capsys.readouterr().out.replace("\n", " ")
