@@ -18,7 +18,6 @@ from reports.parts.group_tables import (
 from reports.parts.plan_and_done import planned_remarks
 from reports.report import INVENTED
 from reports.wording.grammar import listed
-from reports.wording.hedging import EXPLORED
 from reports.wording.group_words import (
     alike_or_not,
     expected_ahead,
@@ -27,6 +26,7 @@ from reports.wording.group_words import (
     group_headline,
     group_next,
 )
+from reports.wording.hedging import EXPLORED
 from reports.wording.names import printable, shorten, treatment_names
 
 __all__ = ["write_group_report"]
