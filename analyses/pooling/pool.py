@@ -135,6 +135,8 @@ class _Work:
         pooled = pool_effects(y, v, level=self.level) if enough else None
         apart = stand_apart(y, v) if enough else None
         prediction = predict_one_more(y, v, seed=self.seed, level=self.level) if enough else None
+        if prediction is not None:
+            prediction = _no_narrower(prediction, estimate)
         finding = self._finding(found, estimate)
         finding = replace(finding, checks=self._checks(finding, found, usable, pooled, apart))
         better, worthwhile = _chances(finding, prediction)
@@ -255,6 +257,16 @@ def _inside_hundred(one: Estimate) -> Estimate:
         for limit in (one.low, one.high, one.low_alone, one.high_alone)
     )
     return replace(one, low=low, high=high, low_alone=low_alone, high_alone=high_alone)
+
+
+def _no_narrower(prediction: Prediction, estimate: Estimate) -> Prediction:
+    """Let the range for one more grower hold the range of the average, which has more to go on."""
+    ends = [end for end in (estimate.low, estimate.high) if math.isfinite(end)]
+    return replace(
+        prediction,
+        low=min([prediction.low, *ends]),
+        high=max([prediction.high, *ends]),
+    )
 
 
 def _chances(finding: Finding, prediction: Prediction | None) -> tuple[float, float]:

@@ -74,9 +74,12 @@ def regress_on(
     covariance = np.linalg.inv((x * weight[:, None]).T @ x)
     beta = covariance @ (x.T @ (weight * y))
     left = y - x @ beta
-    covariance = covariance * float((weight * left**2).sum() / (k - p))
     some = beta[1:]
+    # Trials that all fit exactly leave no scale: then nothing shows, unless something does.
+    scale = float((weight * left**2).sum() / (k - p))
     f = float(some @ np.linalg.solve(covariance[1:, 1:], some)) / len(some)
+    f = f / scale if scale > 0 else (0.0 if f < 1e-20 else np.inf)
+    covariance = covariance * scale
     return Regression(
         coefficients=beta,
         errors=np.sqrt(np.diag(covariance)),

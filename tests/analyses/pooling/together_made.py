@@ -32,7 +32,8 @@ def together_of(
     """Put records of several growers together, each under a letter."""
     growers = []
     for number, one in enumerate(records):
-        codes = {each.treatment for each in one.layout.slots}
+        group = (reference or records[0].trial).treatments
+        codes = {each.treatment for each in one.layout.slots} & {each.code for each in group}
         name = LETTERS[number] if number < 26 else str(number)
         growers.append(
             GrowerTrial(
