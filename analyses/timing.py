@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -158,7 +159,8 @@ def timing_answer(
     frame = stage_looks(records, STAGE_OF[outcome], gap)
     sample = _sample(frame, unit, outcome, records)
     if unit.counted == "batch":
-        return compare(sample, records.trial, level=level)
+        answer = compare(_of_batches(sample, unit), records.trial, level=level)
+        return replace(answer, sample=sample)
     codes = _comparable(records, frame)
     model = fit_times(frame, codes) if len(codes) > 1 else None
     means = []
@@ -233,15 +235,18 @@ def _sample(frame: pd.DataFrame, unit: UnitStory, outcome: Outcome, records: Rec
     days = frame.assign(response=middle_days(frame))
     days.index = pd.Index([places[code] for code in days["code"]])
     days = days[days["seen"]]
-    random: tuple[str, ...] = ()
-    if unit.counted == "batch":
-        keys = ["treatment", "block", "batch"]
-        days = days.groupby(keys, observed=True)["response"].mean().reset_index()
-        random = ("block",) if unit.blocks and 1 < days["block"].nunique() < len(days) else ()
     return Sample(
         frame=days[["treatment", "block", "batch", "response"]], outcome=outcome, estimand=WATCHED,
-        unit=DAYS, random=random, counted=unit.counted,
+        unit=DAYS, random=(), counted=unit.counted,
     )  # fmt: skip
+
+
+def _of_batches(sample: Sample, unit: UnitStory) -> Sample:
+    """Give the mean of the middle days of each batch."""
+    keys = ["treatment", "block", "batch"]
+    days = sample.frame.groupby(keys, observed=True)["response"].mean().reset_index()
+    blocked = unit.blocks and 1 < days["block"].nunique() < len(days)
+    return replace(sample, frame=days, random=("block",) if blocked else ())
 
 
 def time_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[Check, ...]:

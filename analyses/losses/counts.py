@@ -9,6 +9,7 @@ from scipy.special import stdtrit
 
 from analyses.losses.batch_limits import FEWEST_HIT
 from analyses.losses.table import ArmCounts, arm_counts, batch_losses
+from analyses.models.counts.dispersed import dispersed_share_limits
 from analyses.models.counts.one_share import clopper_pearson, wilson
 from analyses.pieces import BatchLoss, LossCount, UnitStory
 from trials.records import Records
@@ -31,8 +32,8 @@ def loss_counts(records: Records, unit: UnitStory, *, level: float) -> tuple[Los
     -------
     tuple of LossCount
         Units by Wilson's interval (1927, JASA 22, 209-212); where none or all were lost by the
-        exact one of Clopper & Pearson (1934, Biometrika 26, 404-413). Batches by the wider of the
-        t of their shares and Wilson's interval with their dispersion, for the reason given in
+        exact one of Clopper & Pearson (1934, Biometrika 26, 404-413). Batches by
+        Wilson's interval with their dispersion, for the reason given in
         `batch_limits.held_limits`; where none or all were lost by Clopper & Pearson's with each
         batch as one unit, which holds whatever the units of a batch share. Units of unknown fate
         are left out.
@@ -45,18 +46,6 @@ def loss_counts(records: Records, unit: UnitStory, *, level: float) -> tuple[Los
         _of_batches(code, arm, [row for row in rows if row.treatment == code], level)
         for code, arm in counts.items()
     )
-
-
-def _dispersed(shares: np.ndarray, level: float) -> tuple[float, float]:
-    """Give the shares whose distance from the mean is within t standard errors under them."""
-    k, middle = len(shares), float(shares.mean())
-    error = float(shares.std(ddof=1)) / math.sqrt(k)
-    reach = float(stdtrit(k - 1, 1 - (1 - level) / 2)) * error
-    # Wilson's quadratic: (p - middle)^2 = stretch p (1 - p).
-    stretch = reach**2 / (middle * (1 - middle))
-    root = math.sqrt(stretch * (stretch + 4 * middle * (1 - middle)))
-    low, high = ((2 * middle + stretch + sign * root) / (2 + 2 * stretch) for sign in (-1, 1))
-    return max(0.0, min(low, middle - reach)), min(1.0, max(high, middle + reach))
 
 
 def _of_units(code: str, arm: ArmCounts, level: float) -> LossCount:
@@ -81,7 +70,9 @@ def _of_batches(code: str, arm: ArmCounts, rows: list[BatchLoss], level: float) 
         exact = clopper_pearson(int(shares[0]) * len(rows), len(rows), level)
         low, high, method = exact.low, exact.high, "Clopper-Pearson, each batch as one unit"
     elif len(rows) > 1 and np.ptp(shares) > 0:
-        low, high = _dispersed(shares, level)
+        error = float(shares.std(ddof=1)) / math.sqrt(len(rows))
+        reach = float(stdtrit(len(rows) - 1, 1 - (1 - level) / 2)) * error
+        low, high = (float(one) for one in dispersed_share_limits(shares.mean(), reach))
         method = "Wilson's interval with the batches' dispersion, t"
         if min((shares > 0).sum(), (shares < 1).sum()) < FEWEST_HIT:
             exact = [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import math
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -159,3 +160,24 @@ def test_pins_that_came_for_too_few_are_withheld() -> None:
     (finding,) = [one for one in analyse(records).findings if one.planned]
     assert finding.verdict == "withheld"
     assert "fewer than two days" in finding.estimate.withheld
+
+
+def test_whole_batches_are_dealt_out_again() -> None:
+    """Four batches of three bags a side: every one of the 70 ways, counted here by hand."""
+    days = [14, 15, 16, 15, 16, 18, 17, 17, 19, 16, 16, 17, 18, 19, 20, 17, 19, 20, 21, 19, 20, 18,
+            20, 22]  # fmt: skip
+    treatment = ["C"] * 12 + ["T"] * 12
+    records = timed(treatment, days, looks=1)
+    names = [f"batch {n // 3}" for n in range(24)]
+    records.bags["batch"] = names
+    records = dataclasses.replace(records, flushes=records.flushes.assign(batch=names))
+    (found,) = [one for one in analyse(records).findings if one.estimate.outcome != "yield"
+                and one.estimate.outcome == "days to colonise"]  # fmt: skip
+    assert found.estimate.unit_counted == "batch"
+    means = np.array(days, float).reshape(8, 3).mean(axis=1)
+    seen = abs(means[4:].mean() - means[:4].mean())
+    ways = [abs(means[list(one)].mean() - means[[n for n in range(8) if n not in one]].mean())
+            for one in combinations(range(8), 4)]  # fmt: skip
+    expected = np.mean([way >= seen - 1e-9 for way in ways])
+    assert found.p_rerandomised == pytest.approx(expected)
+    assert expected < 0.2

@@ -1,4 +1,4 @@
-"""A difference of two shares whose clusters spread more, or less, than single units would."""
+"""Shares, and their difference, whose clusters spread more, or less, than single units would."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy.typing as npt
 from analyses.models.counts.two_proportions import restricted_shares
 from analyses.models.numerics.bracketing import find_root
 
-__all__ = ["dispersed_limits", "dispersed_stretch"]
+__all__ = ["dispersed_limits", "dispersed_share_limits", "dispersed_stretch"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
@@ -53,7 +53,7 @@ def dispersed_stretch(
     Examples
     --------
     >>> round(float(dispersed_stretch(0.02, 72, 0.02, 72, 0.1)), 2)
-    1.65
+    1.66
     """
     p1, n1, p2, n2, d = (np.asarray(each, float) for each in (p1, n1, p2, n2, difference))
     seen = p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2
@@ -96,7 +96,7 @@ def dispersed_limits(
 
     >>> low, high = dispersed_limits(0.0, 0.02, 0.014, 72, 0.014, 72)
     >>> round(float(low), 3), round(float(high), 3)
-    (-0.03, 0.03)
+    (-0.024, 0.024)
     """
     parts = np.broadcast_arrays(
         *(np.asarray(each, float) for each in (value, reach, p1, n1, p2, n2))
@@ -109,3 +109,39 @@ def dispersed_limits(
     edge = np.ones_like(middle)
     low = np.where(middle <= -1, -1.0, find_root(excess, -edge, middle - _NUDGE))
     return low, np.where(middle >= 1, 1.0, find_root(excess, middle + _NUDGE, edge))
+
+
+def dispersed_share_limits(share: npt.ArrayLike, reach: npt.ArrayLike) -> tuple[Array, Array]:
+    """Give the shares whose distance from a mean share is within its t reach under each of them.
+
+    Parameters
+    ----------
+    share : array_like
+        Mean share of the clusters, above 0 and below 1.
+    reach : array_like
+        Half the width of its interval by t: quantile times standard error.
+
+    Returns
+    -------
+    low, high : ndarray
+        Between 0 and 1.
+
+    Notes
+    -----
+    Wilson's quadratic (1927, JASA 22, 209-212) with the variance of the clusters in place of the
+    binomial one: (share - p)^2 = reach^2 p (1 - p) / (share (1 - share)), the variance of a share
+    going with p (1 - p) whatever the clusters share (McCullagh & Nelder 1989, section 4.5).
+
+    Examples
+    --------
+    Two of 72 bags lost, from six batches:
+
+    >>> low, high = dispersed_share_limits(2 / 72, 0.03)
+    >>> round(float(low), 3), round(float(high), 3)
+    (0.01, 0.076)
+    """
+    p, half = np.asarray(share, float), np.asarray(reach, float)
+    stretch = half**2 / (p * (1 - p))
+    root = np.sqrt(stretch * (stretch + 4 * p * (1 - p)))
+    low, high = ((2 * p + stretch + sign * root) / (2 + 2 * stretch) for sign in (-1, 1))
+    return np.asarray(np.maximum(low, 0.0)), np.asarray(np.minimum(high, 1.0))

@@ -7,7 +7,11 @@ import pytest
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtri
 
-from analyses.models.counts.dispersed import dispersed_limits, dispersed_stretch
+from analyses.models.counts.dispersed import (
+    dispersed_limits,
+    dispersed_share_limits,
+    dispersed_stretch,
+)
 from analyses.models.counts.two_proportions import mee
 
 # Mee's limits as printed by Newcombe (1998), Statist. Med. 17, 873-890, table II, method 4.
@@ -64,3 +68,20 @@ def test_limits_solve_what_they_say_and_mirror():
 
 def test_nothing_lost_shows_no_dispersion():
     assert np.isinf(dispersed_stretch(0.0, 72, 0.0, 72, 0.1))
+
+
+@pytest.mark.parametrize(
+    ("x", "n", "limits"),
+    [(81, 263, (0.2553, 0.3662)), (15, 148, (0.0624, 0.1605)), (1, 29, (0.0061, 0.1718))],
+)
+def test_one_share_without_dispersion_is_wilson(x, n, limits):
+    """Newcombe (1998), Statist. Med. 17, 857-872, table I, method 3."""
+    p = x / n
+    found = dispersed_share_limits(p, ndtri(0.975) * np.sqrt(p * (1 - p) / n))
+    assert [float(one) for one in found] == pytest.approx(limits, abs=5e-5)
+
+
+def test_one_share_mirrors():
+    low, high = dispersed_share_limits(0.1, 0.08)
+    mirrored = dispersed_share_limits(0.9, 0.08)
+    assert [float(one) for one in mirrored] == pytest.approx((1 - float(high), 1 - float(low)))
