@@ -14,11 +14,14 @@ import pinset.inviting
 from pinset.cli import main
 from pinset.inviting import HOW_TO_FILE
 from reports.sheets.how_to_sheet import how_to_sheet
+from tests.trials.folders import write_bags
 from tests.trials.groups import PLAN, the_plan
 from trials.designs import draw
 from trials.group.group_file import GROUP_FILE, Member, read_group
 from trials.layout_file import read_layout
 from trials.lock import read_lock
+from trials.problems import Problems
+from trials.together import read_together
 from trials.trial import Treatment
 from trials.trial_file import read_trial
 
@@ -238,3 +241,25 @@ def test_many_treatments_stay_on_the_page() -> None:
     )  # fmt: skip
     assert "and 17 more" in page
     assert "mix 19" not in page
+
+
+def test_what_was_invited_can_be_read_together(folder: Path) -> None:
+    assert invite(folder, "Ana,Bo,Cy") == 0
+    with pytest.raises(Problems, match="no records of any grower"):
+        read_together([folder])
+    for letter, first in (("a", 97), ("b", 150)):
+        place = folder / f"grower-{letter}"
+        trial = read_trial(place)
+        write_bags(
+            place, read_layout(place, trial), ["code", "fate", "flush 1", "flush 2", "flush 3"],
+            lambda number, slot, first=first: [slot.code, "finished", first + number, "4 oz", 0],
+        )  # fmt: skip
+    together = read_together([folder])
+    assert [one.shown for one in together.growers] == ["Grower A", "Grower B"]
+    assert [(one.shown, one.why) for one in together.left_out] == [
+        ("Grower C", "nothing was written down yet")
+    ]
+    assert together.differences == ()
+    assert together.title == "Hulls in the straw"
+    # 4 oz are 113.398 g (NIST Handbook 44, appendix C)
+    assert together.growers[0].records.bags["total_g"].iloc[0] == pytest.approx(97 + 113.398)
