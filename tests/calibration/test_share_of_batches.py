@@ -14,7 +14,7 @@ from tests.calibration.test_losses_by_batch import BAGS
 
 TRIALS = 20_000
 
-# Batches; the largest percent, over correlations of 0, 0.05 and 0.15 and 5, 10, 20 and 40 % lost, of
+# Batches; the largest percent, over correlations of 0, 0.05, 0.15 and 5, 10, 20 and 40 % lost, of
 # 20,000 trials (those whose batches vary; standard error 0.11) in which the truth lies below and
 # above the range: by Wilson's quadratic with the batches' dispersion, and by the t of the shares.
 FOUND = {
