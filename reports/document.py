@@ -59,24 +59,31 @@ def to_docx(report: Report) -> bytes:
     document = docx.Document()
     dress(document)
     name_facts(document, _fit(report.title))
-    _write(document.add_paragraph(style="Title"), report.title)
+    _write(_line(document, "Title"), report.title)
     if report.invented:
         _write(document.add_paragraph(), report.invented, bold=True)
     if report.question:
         _write(document.add_paragraph(), report.question, italic=True)
     _key(document, report.key)
     for section in report.sections:
-        _write(document.add_heading(level=1), section.heading)
+        _write(_line(document, "Heading 1"), section.heading)
         for block in section.blocks:
             _block(document, block)
     return _packed(document)
 
 
+def _line(document: Document, style: str) -> Line:
+    """Begin a paragraph; its style goes in by its id, which the library would look up each time."""
+    line = document.add_paragraph()
+    line._p.style = style.replace(" ", "")
+    return line
+
+
 def _key(document: Document, key: KeyAnswer) -> None:
-    _write(document.add_heading(level=1), key.headline)
-    style = "List Bullet" if len(key.sentences) > 1 else None
+    _write(_line(document, "Heading 1"), key.headline)
+    style = "List Bullet" if len(key.sentences) > 1 else "Normal"
     for text in key.sentences:
-        _write(document.add_paragraph(style=style), text)
+        _write(_line(document, style), text)
     _write(document.add_paragraph(), key.basis)
     for step in key.steps:
         _write(document.add_paragraph(), step, bold=True)
@@ -87,7 +94,7 @@ def _block(document: Document, block: Block) -> None:
         _write(document.add_paragraph(), block.text)
     elif isinstance(block, Bullets):
         for item in block.items:
-            _write(document.add_paragraph(style="List Bullet"), item)
+            _write(_line(document, "List Bullet"), item)
     elif isinstance(block, Table):
         _table(document, block)
     elif isinstance(block, Figure):
@@ -95,7 +102,7 @@ def _block(document: Document, block: Block) -> None:
     elif isinstance(block, Caution):
         _caution(document, block)
     elif isinstance(block, Details):
-        _write(document.add_heading(level=2), block.summary)
+        _write(_line(document, "Heading 2"), block.summary)
         for inner in block.blocks:
             _block(document, inner)
     else:
@@ -103,7 +110,7 @@ def _block(document: Document, block: Block) -> None:
 
 
 def _table(document: Document, table: Table) -> None:
-    caption = document.add_paragraph(style="Caption")
+    caption = _line(document, "Caption")
     caption.paragraph_format.keep_with_next = True
     _write(caption, table.caption)
     made = document.add_table(rows=1 + len(table.rows), cols=len(table.columns))
@@ -138,7 +145,7 @@ def _figure(document: Document, figure: Figure) -> None:
     facts.set("name", figure.name)
     facts.set("title", _fit(figure.title))
     facts.set("descr", _fit(f"{figure.title} {figure.alt}"))
-    _write(document.add_paragraph(style="Caption"), figure.caption)
+    _write(_line(document, "Caption"), figure.caption)
 
 
 def _caution(document: Document, caution: Caution) -> None:
