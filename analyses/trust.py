@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["MOST_LEFT_OUT", "yield_checks"]
 
+MOST_ROWS_LEFT_OUT = 20_000
+"""Rows up to which any one unit or block is left out: of more, one changes nothing."""
+
 MOST_LEFT_OUT = 30
 """Units tried for influence: those with the largest residuals."""
 
@@ -145,7 +148,7 @@ def _most_different(
 
 def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check | None:
     frame = sample.frame
-    if sample.counted == "batch" or len(frame) < 4:
+    if sample.counted == "batch" or not 4 <= len(frame) <= MOST_ROWS_LEFT_OUT:
         return None
     left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
     candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
@@ -174,7 +177,7 @@ def _without_blocks(
 ) -> Check | None:
     kind = GROWER if GROWER in sample.random else "block"
     blocks = list(dict.fromkeys(sample.frame[kind])) if kind in sample.random else []
-    if len(blocks) < 3:
+    if len(blocks) < 3 or len(sample.frame) > MOST_ROWS_LEFT_OUT:
         return None
     tries = [(block, _again(finding, refits.without(kind, block))) for block in blocks]
     block, estimate, judgement = _most_different(finding, tries)

@@ -18,12 +18,24 @@ from trials.records import Records
 if TYPE_CHECKING:
     from analyses.models.mixed import MixedFit
 
-__all__ = ["CALLED_FOR", "FEWEST", "KeptFit", "fit_kept", "unit_slopes", "unusable"]
+__all__ = [
+    "CALLED_FOR",
+    "FEWEST",
+    "MOST_ROWS_BY_FLUSH",
+    "KeptFit",
+    "fit_kept",
+    "unit_slopes",
+    "unusable",
+]
 
 CALLED_FOR = 0.01
 """Flushes get a residual variance each when equal ones are as unlikely as this."""
 
 FEWEST = 2
+"""Units of a treatment without which nothing can be compared."""
+
+MOST_ROWS_BY_FLUSH = 20_000
+"""Rows up to which each flush may have a residual variance of its own: with more it takes long."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +153,8 @@ def _with_spread(
     even = fit_mixed(frame, "grams", fixed, random, log=True)
     p = float("nan")
     own = None
-    if frame.groupby("flush", observed=True).size().min() >= FEWEST and spread is not False:
+    enough = frame.groupby("flush", observed=True).size().min() >= FEWEST
+    if enough and len(frame) <= MOST_ROWS_BY_FLUSH and spread is not False:
         try:
             own = fit_mixed(frame, "grams", fixed, random, log=True, residual_by="flush")
             gain = max(0.0, even.minus2_reml - own.minus2_reml)

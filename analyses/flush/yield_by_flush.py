@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analyses.comparison import DF_METHOD
+from analyses.flush.kept_fit import MOST_ROWS_BY_FLUSH
 from analyses.models.linear.arrays import FitError
 from analyses.pieces import ModelNumbers, UnitStory
 from trials.records import Records
@@ -50,8 +51,9 @@ def yield_by_flush(records: Records, unit: UnitStory) -> ModelNumbers | None:
     Returns
     -------
     ModelNumbers or None
-        On logarithms where every flush weighed gave something, on grams otherwise; None where it
-        cannot be fitted or where fewer than two flushes were weighed.
+        On logarithms where every flush weighed gave something, on grams otherwise; with one
+        residual variance for all flushes where there are more rows than `MOST_ROWS_BY_FLUSH`. None
+        where it cannot be fitted or where fewer than two flushes were weighed.
     """
     from analyses.models.mixed import fit_mixed
 
@@ -62,14 +64,16 @@ def yield_by_flush(records: Records, unit: UnitStory) -> ModelNumbers | None:
         flush=weighed["flush"].astype(str), bag=weighed["code"]
     )
     log = bool((frame["grams"] > 0).all())
+    apart = len(frame) <= MOST_ROWS_BY_FLUSH
     terms = ["block"] * bool(unit.blocks) + ["batch"] * (unit.counted == "batch") + ["bag"]
     random = [term for term in terms if 1 < frame[term].nunique() < len(frame)]
     try:
-        fit = fit_mixed(frame, "grams", "treatment * flush", random, log=log, residual_by="flush")
+        fit = fit_mixed(frame, "grams", "treatment * flush", random, log=log,
+                        residual_by="flush" if apart else None)  # fmt: skip
     except FitError:
         return None
     what = "log weight (g)" if log else "weight (g)"
     why = "every flush weighed gave something" if log else "some flushes gave nothing"
     tail = "".join(f" + (1 | {term})" for term in random)
-    formula = f"{what} ~ treatment * flush{tail}, residual variance by flush ({why})"
+    formula = f"{what} ~ treatment * flush{tail}{', residual variance by flush' * apart} ({why})"
     return model_numbers(fit, "yield of each flush", formula)

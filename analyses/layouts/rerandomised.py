@@ -18,7 +18,7 @@ __all__ = ["COUNT_UP_TO", "p_rerandomised", "responses"]
 COUNT_UP_TO = 10**12
 """Layouts are counted exactly up to so many: sums over blocks combine, so that none is listed."""
 
-MOST_UNITS = 50_000
+MOST_UNITS = 20_000
 """Units of a layout that is dealt out again; with more, dealing out tells what the model told."""
 
 _DRAWS, _FEWEST_DRAWS, _MOST_DEALT = 100_000, 999, 30_000_000

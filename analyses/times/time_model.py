@@ -16,9 +16,22 @@ from analyses.models.times.time_ratios import likelihood_ratio, time_ratio
 from analyses.models.times.time_shapes import SHAPES, Shape
 from analyses.times.stage_times import TimeCompared
 
-__all__ = ["DayDifference", "TimeModel", "compared_times", "day_difference", "fit_times", "median"]
+__all__ = [
+    "MOST_BLOCKS",
+    "DayDifference",
+    "TimeModel",
+    "compared_times",
+    "day_difference",
+    "fit_times",
+    "median",
+]
 
 Array: TypeAlias = npt.NDArray[np.float64]
+
+MOST_BLOCKS = 200
+"""Blocks that may each have a level of their own in the times."""
+
+_MANY = 5_000  # units from which those alike are counted in one row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,11 +43,14 @@ class TimeModel:
     fit : AcceleratedFit
     codes : list of str
         The control first.
-    design : ndarray, shape (units, columns)
+    design : ndarray, shape (rows, columns)
+        Of the rows counted.
     blocks : bool
         Whether blocks are in it, as fixed effects that sum to zero.
     frame : pandas.DataFrame
-        Rows used.
+        Rows used, one a unit.
+    counted : pandas.DataFrame
+        The same with those that are alike in one row, and how many in the column units.
     """
 
     fit: AcceleratedFit
@@ -42,6 +58,7 @@ class TimeModel:
     design: Array
     blocks: bool
     frame: pd.DataFrame
+    counted: pd.DataFrame
 
     @property
     def df(self) -> float:
@@ -82,7 +99,8 @@ def fit_times(
         Treatments, the control first.
     shape : {"lognormal", "weibull"}
     blocks : bool
-        Whether to try with blocks; they are left out where the fit does not settle with them.
+        Whether to try with blocks; they are left out where the fit does not settle with them, and
+        where there are more than `MOST_BLOCKS`.
 
     Returns
     -------
@@ -90,23 +108,34 @@ def fit_times(
         None where no fit settles.
     """
     used = frame[frame["treatment"].isin(codes)]
-    used = used[~((used["left"] == 0) & np.isinf(used["right"]))]
+    seen = used[~((used["left"] == 0) & np.isinf(used["right"]))]
+    used = _counted(seen)
     own = [(used["treatment"] == code).to_numpy(float) for code in codes[1:]]
     plain = np.column_stack([np.ones(len(used)), *own])
     tried = [(plain, False)]
     names = sorted(used["block"].unique())
-    if blocks and len(names) > 1:
+    if blocks and 1 < len(names) <= MOST_BLOCKS:
         marks = (used["block"].to_numpy()[:, None] == np.array(names)).astype(float)
         tried.insert(0, (np.column_stack([plain, marks[:, :-1] - marks[:, -1:]]), True))
     for design, with_blocks in tried:
         try:
-            fit = fit_accelerated(design, used["left"], used["right"], shape=shape)
+            fit = fit_accelerated(design, used["left"], used["right"], shape=shape,
+                                  weight=used["units"])  # fmt: skip
         except (ValueError, np.linalg.LinAlgError):
             continue
-        model = TimeModel(fit=fit, codes=codes, design=design, blocks=with_blocks, frame=used)
+        model = TimeModel(fit=fit, codes=codes, design=design, blocks=with_blocks,
+                          frame=seen, counted=used)  # fmt: skip
         if fit.converged and model.df >= 1 and fit.scale > 1e-6:
             return model
     return None
+
+
+def _counted(frame: pd.DataFrame) -> pd.DataFrame:
+    """Count the units alike in treatment, block and days, where there are many, in `units`."""
+    if len(frame) <= _MANY:
+        return frame.assign(units=1.0)
+    alike = ["treatment", "block", "left", "right"]
+    return frame.groupby(alike, sort=False, observed=True).size().reset_index(name="units")
 
 
 def _widened(model: TimeModel, row: Array) -> float:
@@ -181,13 +210,14 @@ def compared_times(model: TimeModel, level: float) -> tuple[TimeCompared, ...]:
         Confidence.
     """
     told = []
-    looks = model.frame["left"], model.frame["right"]
+    rows = model.counted
+    looks = rows["left"], rows["right"]
     for place, code in enumerate(model.codes[1:], start=1):
         weights = np.zeros(len(model.fit.coefficients))
         weights[place] = 1.0
         found = time_ratio(model.fit, weights, level)
         less = fit_accelerated(np.delete(model.design, place, axis=1), *looks,
-                               shape=model.fit.shape)  # fmt: skip
+                               shape=model.fit.shape, weight=rows["units"])  # fmt: skip
         test = likelihood_ratio(model.fit, less) if less.converged else None
         told.append(
             TimeCompared(
