@@ -157,8 +157,9 @@ def _write_aside(path: Path, content: str | bytes) -> Path:
 def _make_room(path: Path, folder: Path) -> None:
     """Make the folder of a file, sweep what earlier runs left there, refuse a way out of it."""
     with _told(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
         inside = path.parent.resolve().is_relative_to(folder.resolve())
+        if inside:
+            path.parent.mkdir(parents=True, exist_ok=True)
         for left in path.parent.glob(f".{path.name}.*{_UNFINISHED}"):
             with contextlib.suppress(OSError):
                 if time.time() - left.stat().st_mtime > _STALE_S:

@@ -51,7 +51,7 @@ KINDS = {
 
 
 def spoil_many(kind: Kind, count: int, place: Path, *, analysed: int) -> Counter[tuple[str, str]]:
-    """Spoil `count` files of a kind in turn; of every `analysed`-th, if clean, make the analysis."""
+    """Spoil `count` files of a kind in turn; analyse every `analysed`-th, if clean."""
     names, outcomes = list(kind.spoilers), Counter[tuple[str, str]]()
     folders = {file: copy_of(file.split("/")[0], place / str(n))
                for n, file in enumerate(kind.files)}  # fmt: skip

@@ -88,7 +88,7 @@ def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
     if is_blank(cell):
         return Reading()
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        bare = float(min(cell, 1e300))  # a whole number may be too large for a float
+        bare = _float(cell)
         return _weight(bare, unit, f"{bare:g}")
     if not isinstance(cell, str):
         return Reading(what=f"“{_shown(cell)}” is not a weight", mend="Write the weight.")
@@ -176,6 +176,11 @@ def read_date(cell: Cell) -> Reading[dt.date]:
     return Reading(what=f"“{text[:40]}” is not a date", mend=mend)
 
 
+def _float(number: float) -> float:
+    """Give a number as a float; a whole one may be too large to become one as it is."""
+    return float(max(-1e300, min(number, 1e300)))
+
+
 def _serial_day(cell: Cell) -> dt.date | None:
     """Give the day that a spreadsheet means by a bare number, counted from 1900; None if none."""
     try:
@@ -251,7 +256,7 @@ def read_count(cell: Cell) -> Reading[int]:
         return Reading()
     number: float | None = None
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        number = float(min(cell, 1e300))
+        number = _float(cell)
     elif isinstance(cell, str) and re.fullmatch(r"\d{1,9}(?:[.,]0+)?", tidy_text(cell)):
         number = float(tidy_text(cell).replace(",", "."))
     if number is None or number != number // 1 or not 0 <= number < 1e9:
