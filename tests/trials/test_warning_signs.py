@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
@@ -15,6 +16,7 @@ from trials.signs.warning_signs import warning_signs
 from trials.sizes import Precision
 from trials.sizing.mean_sizes import power_better
 from trials.trial import Trial
+from trials.trial_file import check_trial
 
 
 def names(trial: Trial) -> set[str]:
@@ -140,3 +142,50 @@ def test_the_command_says_them(tmp_path, capsys: pytest.CaptureFixture) -> None:
     assert {"few df", "few replicates"} <= {one["name"] for one in told["signs"]}
     assert main(["layout", str(tmp_path), "--redraw"]) == 0
     assert "Warning: This plan leaves 5 residual" in capsys.readouterr().out
+
+
+def _reach(aim: str, **others: object) -> str:
+    found = [
+        one for one in warning_signs(*_drawn(plan(aim=aim, **others))) if one.name == "out of reach"
+    ]
+    return found[0].what if found else ""
+
+
+def test_a_margin_in_grams_is_judged_by_a_usual_bag() -> None:
+    """40 g of the usual 400 g is the same as 10 %."""
+    in_grams = _reach('outcome = "yield"\nworthwhile = "40 g"', blocks=4, units=2)
+    in_percent = _reach('outcome = "yield"\nworthwhile = "10 %"', blocks=4, units=2)
+    assert in_grams.startswith("If a bag gives about 400 g: with bags that vary")
+    assert in_grams[-20:] == in_percent[-20:]
+    assert not _reach('outcome = "yield"\nworthwhile = "0.2 kg"', blocks=8, units=3)
+
+
+def test_margins_of_flushes_and_days_are_judged_on_the_log_scale() -> None:
+    few, many = {"blocks": 4, "units": 2, "flushes": 3}, {"blocks": 10, "units": 4, "flushes": 3}
+    # sd of a slope over 3 flushes .15 / sqrt 2; of log days sqrt(.15^2 + (2 / 18)^2 / 12)
+    for aim, margin, sd, base, unit in (
+        ("flush drop", "5 in 100", 0.15 / 2**0.5, 54, "in 100"),
+        ("days to colonise", "2 days", (0.15**2 + (2 / 18) ** 2 / 12) ** 0.5, 18, "days"),
+    ):
+        told = _reach(f'outcome = "{aim}"\nworthwhile = "{margin}"', **few)
+        size = float(margin.split()[0])
+        far = abs(math.log1p((size if unit == "in 100" else -size) / base))
+        power = power_better(far, sd, Precision(factor=2 / 8, df=11))
+        assert f"would settle that {100 * power:.0f} times in 100" in told
+        assert not _reach(f'outcome = "{aim}"\nworthwhile = "{margin}"', **many)
+    assert "nothing can take 30 days less" in _reach(
+        'outcome = "days to pins"\nworthwhile = "30 days"'
+    )
+
+
+def test_growers_are_what_counts_for_growers_in_general() -> None:
+    from tests.trials.plans import OKARA
+
+    text = OKARA.replace("blocks = 8", 'blocks = 3\ngrowers = ["Ana", "Bo", "Cy"]')
+    trial = check_trial(text)
+    signs = warning_signs(*_drawn(trial))
+    few = next(one for one in signs if one.name == "few df")
+    assert "2 residual degrees of freedom" in few.what
+    assert "a grower is one try" in few.mend
+    assert "few growers" in {one.name for one in signs}
+    assert "few replicates" not in {one.name for one in signs}

@@ -44,7 +44,8 @@ def strata(trial: Trial) -> tuple[Stratum, ...]:
     Returns
     -------
     tuple of Stratum
-        One, but in a split plot two: batches first, then bags within them.
+        One, but in a split plot two: batches first, then bags within them. Weights at several
+        growers are judged by growers.
     """
     design, count = trial.design, len(trial.treatments)
     by_batch = design.applied_to == "batch"
@@ -61,6 +62,9 @@ def strata(trial: Trial) -> tuple[Stratum, ...]:
         return (_treatments(unit, blocks * design.units_per_treatment, df),)
     if design.layout == "incomplete blocks":
         return (_treatments(unit, design.units_per_treatment, total - blocks - count + 1),)
+    growers = len(design.growers)
+    if growers > 1 and trial.aim.outcome == "yield":
+        return (_treatments("grower", growers, (growers - 1) * (count - 1)),)
     each = blocks * design.units_per_treatment
     return (_treatments(unit, each, total - blocks - count + 1),)
 

@@ -118,6 +118,8 @@ def _few_df(trial: Trial, layout: Layout) -> list[Sign]:
 def _more(trial: Trial, stratum: Stratum) -> str:
     if trial.design.layout == "latin square":
         return 'Add treatments, or choose "rows and columns" with more rows.'
+    if stratum.unit == "grower":
+        return "Ask more growers: for what a mix does in general, a grower is one try."
     if trial.design.block:
         return f"Add another {trial.design.block} or more, or more {plural(stratum.unit)} in each."
     return f"Add {plural(stratum.unit)} of each treatment."
@@ -125,7 +127,10 @@ def _more(trial: Trial, stratum: Stratum) -> str:
 
 def _few_replicates(trial: Trial, layout: Layout) -> list[Sign]:
     del layout
-    few = [one for one in strata(trial) if 1 < one.units < FEWEST_REPLICATES]
+    few = [
+        one for one in strata(trial)
+        if 1 < one.units < FEWEST_REPLICATES and one.unit != "grower"  # said by `_growers`
+    ]  # fmt: skip
     return [
         Sign(
             name="few replicates",
