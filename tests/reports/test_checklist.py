@@ -12,6 +12,7 @@ from reports.page import to_html, to_markdown
 from reports.parts.checklist_items import checklist
 from reports.report import write_report
 from reports.results import results
+from reports.wording.grammar import in_words
 from tests.reports.invented import four_mixes, one_batch_a_side, plan, shortcut, two_mixes
 
 TRIALS = (two_mixes, four_mixes, one_batch_a_side, shortcut)
@@ -162,7 +163,7 @@ def test_the_summary_counts_what_the_table_shows(analysis):
     ]
     assert int(told) == states.count("told")
     assert int(asked) == len(states) - states.count("not needed")
-    assert (words.index(missing) if missing in words else int(missing)) == states.count("missing")
+    assert missing == in_words(states.count("missing"))
 
 
 def test_every_form_tells_it(analysis):
