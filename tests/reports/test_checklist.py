@@ -146,21 +146,6 @@ def test_the_summary_counts_what_the_table_shows(analysis):
         r"What a full report holds: (\d+) of (\d+) items told, (\w+) missing", html
     ).groups()
     states = [one.state for one in checklist(analysis)]
-    words = [
-        "none",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "ten",
-        "eleven",
-        "twelve",
-    ]
     assert int(told) == states.count("told")
     assert int(asked) == len(states) - states.count("not needed")
     assert missing == in_words(states.count("missing"))
