@@ -8,12 +8,22 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from trials.recipes.volumes import celsius
 from trials.trial import Trial
 
-__all__ = ["REST_HOURS", "Window", "calendar"]
+__all__ = ["COLONISING_F", "FRUITING_F", "FRUITING_HUMIDITY", "REST_HOURS", "Window", "calendar"]
 
 REST_HOURS = 12
 """Least hours between heat treatment and spawning."""
+
+COLONISING_F = 65
+"""Degrees Fahrenheit at which the window for colonising holds."""
+
+FRUITING_F = (65, 70)
+"""Degrees Fahrenheit, lowest and highest, for pins and flushes."""
+
+FRUITING_HUMIDITY = 80
+"""Relative humidity in per cent, about, for pins and flushes."""
 
 _COLONISED = (14, 28)
 _OPEN_TO_PINS = (5, 14)
@@ -61,13 +71,16 @@ def calendar(trial: Trial) -> tuple[Window, ...]:
     early, late = _COLONISED
     pins = (early + _OPEN_TO_PINS[0], late + _OPEN_TO_PINS[1])
     picked = (pins[0] + _PINS_TO_PICKING[0], pins[1] + _PINS_TO_PICKING[1])
+    fruiting = f"About {FRUITING_HUMIDITY} % humidity and {_warmth(*FRUITING_F)}, unless your species wants another."
     steps = [
         ("mixing and heat treatment", -2, -1, "Mix, fill, label; write down each batch."),
         ("cooling", -1, 0, f"Rest at least {REST_HOURS} hours, until cool to the hand inside."),
         ("spawning", 0, 0, "Spawn in the order of the labels; write down the day."),
         ("colonising", 1, late, f"Look every two or three days; write the first day that a {unit} "
-         "is white all over, and what else you see."),
-        ("opening", early, late, f"Open when white all over; write the day of each {unit}."),
+         f"is white all over, and what else you see. The days hold at about "
+         f"{_warmth(COLONISING_F)}."),
+        ("opening", early, late, f"Open when white all over; write the day of each {unit}. "
+         f"{fruiting}"),
         ("first pins", *pins, "Look every day; write the first day of pins."),
         ("flush 1", *picked, "Pick before the caps flatten; weigh what each one gave."),
     ]  # fmt: skip
@@ -76,6 +89,12 @@ def calendar(trial: Trial) -> tuple[Window, ...]:
         look = "Weigh; write 0 where you looked and nothing came."
         steps.append((f"flush {flush}", picked[0] + gap[0], picked[1] + gap[1], look))
     return tuple(_window(trial, *step) for step in steps)
+
+
+def _warmth(*fahrenheit: float) -> str:
+    """Say a temperature, or two that it lies between, in both scales."""
+    told = " to ".join(f"{celsius(one):.0f}" for one in fahrenheit)
+    return f"{told} °C ({' to '.join(f'{one:g}' for one in fahrenheit)} °F)"
 
 
 def _window(trial: Trial, step: str, first: int, last: int, look: str) -> Window:

@@ -7,12 +7,20 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.trials.plans import OKARA
-from trials.calendar import REST_HOURS, calendar
+from trials.assumptions import Assumptions, flush_shares
+from trials.calendar import (
+    COLONISING_F,
+    FRUITING_F,
+    FRUITING_HUMIDITY,
+    REST_HOURS,
+    calendar,
+)
 from trials.recipes.mixing import SPARE, mix_lists
 from trials.recipes.mixture import mixture
 from trials.recipes.nitrogen import nitrogen_of, nitrogen_table
@@ -183,3 +191,22 @@ def test_the_calendar_holds_the_usual_days() -> None:
     assert [name for name in steps if name.startswith("flush")] == [
         f"flush {one}" for one in (1, 2, 3)
     ]
+
+
+def test_the_calendar_says_how_warm_and_damp() -> None:
+    """Common practice, no source: colonising at about 65 °F (18.3 °C), fruiting near 80 % humidity
+    and 65 to 70 °F; bags stand 250 °F (121 °C). Exact conversion: C = (F - 32) / 1.8."""
+    assert celsius(65) == pytest.approx(18.3, abs=0.05)
+    assert [celsius(one) for one in FRUITING_F] == pytest.approx([33 / 1.8, 38 / 1.8])
+    assert celsius(250) == pytest.approx(121, abs=0.2)
+    assert (COLONISING_F, FRUITING_F, FRUITING_HUMIDITY) == (65, (65, 70), 80)
+    steps = {one.step: one.look for one in calendar(grown(""))}
+    assert "at about 18 °C (65 °F)" in steps["colonising"]
+    assert "About 80 % humidity and 18 to 21 °C (65 to 70 °F)" in steps["opening"]
+
+
+def test_each_crop_is_taken_to_be_smaller_than_the_one_before() -> None:
+    """Common practice, no source; the share kept is from published successive flushes."""
+    shares = flush_shares(Assumptions().kept, 4)
+    assert (np.diff(shares) < 0).all()
+    assert shares.sum() == pytest.approx(1)
