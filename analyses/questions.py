@@ -108,6 +108,13 @@ def analyse(records: Records) -> Analysis:
     Returns
     -------
     Analysis
+
+    Examples
+    --------
+    >>> from trials.records import read
+    >>> finding = analyse(read("data/demos/mixes")).findings[0]
+    >>> finding.id, finding.verdict
+    ('yield-started-G', 'shown, size open')
     """
     unit = unit_story(records)
     level = records.trial.aim.confidence

@@ -48,6 +48,14 @@ def write_report(analysis: Analysis, *, figures: bool = True) -> Report:
     -------
     Report
         Sections whose analysis is not there are left out.
+
+    Examples
+    --------
+    >>> from analyses.questions import analyse
+    >>> from trials.records import read
+    >>> report = write_report(analyse(read("data/demos/mixes")), figures=False)
+    >>> [section.id for section in report.sections][:3]
+    ['meaning', 'treatments', 'losses']
     """
     trial = analysis.records.trial
     draw = _drawn if figures else _undrawn

@@ -93,6 +93,12 @@ def read(folder: Path | str) -> Records:
     ------
     Problems
         Every mistake in the files, and every doubt, at once.
+
+    Examples
+    --------
+    >>> records = read("data/demos/mixes")
+    >>> len(records.bags)
+    48
     """
     folder = Path(folder)
     trial = read_trial(folder)

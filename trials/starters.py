@@ -157,6 +157,12 @@ def starter(question: Question, *, folder: str, seed: int) -> str:
     -------
     str
         Text of a trial file that `check_trial` accepts.
+
+    Examples
+    --------
+    >>> from trials.trial_file import check_trial
+    >>> check_trial(starter("yield", folder="okara-or-bran", seed=7)).design.layout
+    'complete blocks'
     """
     shown = " ".join(folder.split())
     aim = _AIMS[question].rstrip("\n")

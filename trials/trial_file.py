@@ -70,6 +70,13 @@ def read_trial(folder: Path) -> Trial:
     ------
     Problems
         Everything that is wrong in the file, at once.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> trial = read_trial(Path("data/demos/mixes"))
+    >>> trial.design.blocks, trial.design.block
+    (8, 'shelf')
     """
     path = folder / TRIAL_FILE
     if not path.is_file():
@@ -107,6 +114,15 @@ def check_trial(text: str, *, file: str = TRIAL_FILE) -> Trial:
     ------
     Problems
         Everything that is wrong, each with its key, what was found and what is allowed.
+
+    Examples
+    --------
+    >>> from trials.problems import Problems
+    >>> try:
+    ...     check_trial("format = 1\\n[trial]\\ntitel = 'Okara or bran'")
+    ... except Problems as found:
+    ...     print(str(found.problems[-1])[:50])
+    trial.toml, trial.titel: is not a word of the plan
     """
     problems: list[Problem] = []
     document = to_document(text, file)

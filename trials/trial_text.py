@@ -29,6 +29,14 @@ def to_toml(trial: Trial) -> str:
     -------
     str
         TOML; keys that hold their default are left out.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from trials.trial_file import check_trial, read_trial
+    >>> trial = read_trial(Path("data/demos/mixes"))
+    >>> check_trial(to_toml(trial)) == trial
+    True
     """
     document = tomlkit.document()
     document.add("format", tomlkit.item(1))

@@ -60,6 +60,16 @@ def fit_mixed(
     ------
     FitError
         If the table cannot be read or does not determine the model, in plain words.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> grams = [401.0, 455, 380, 441, 420, 450, 390, 462]
+    >>> frame = pd.DataFrame({"shelf": list("aabbccdd"), "mix": ["bran", "okara"] * 4, "g": grams})
+    >>> fit = fit_mixed(frame, "g", "mix", ["shelf"])
+    >>> fit.contrasts("mix", control="bran")[["estimate", "low", "high", "df"]].round(1)
+       estimate   low  high   df
+    0      54.2  26.0  82.5  3.0
     """
     design = lay_out(frame, response, fixed, random, log=log, residual_by=residual_by)
     return fit_design(design)

@@ -60,6 +60,15 @@ def draw(trial: Trial, seed: int | None = None) -> Layout:
     Layout
         Every treatment as often as planned in every block; the same for the same plan and seed
         on every machine.
+
+    Examples
+    --------
+    >>> from trials.starters import starter
+    >>> from trials.trial_file import check_trial
+    >>> trial = check_trial(starter("yield", folder="okara-or-bran", seed=7))
+    >>> layout = draw(trial)
+    >>> len(layout.slots), draw(trial) == layout, draw(trial, seed=8) == layout
+    (32, True, False)
     """
     chosen = trial.design.seed if seed is None else seed
     lot = Lot(chosen)
