@@ -119,7 +119,7 @@ def check_trial(text: str, *, file: str = TRIAL_FILE) -> Trial:
     --------
     >>> from trials.problems import Problems
     >>> try:
-    ...     check_trial("format = 1\\n[trial]\\ntitel = 'Okara or bran'")
+    ...     check_trial("trial = {titel = 'Okara or bran'}")
     ... except Problems as found:
     ...     print(str(found.problems[-1])[:50])
     trial.toml, trial.titel: is not a word of the plan
