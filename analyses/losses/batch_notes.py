@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from analyses.analysis import BatchLoss
 from analyses.losses.batch_limits import FEWEST_HIT
 from analyses.losses.table import batch_losses, known_fates
@@ -33,7 +35,7 @@ def batch_notes(records: Records) -> tuple[str, ...]:
     twice = sorted({row.batch for row in rows if _sides(rows, row.batch) > 1})
     if twice:
         notes.append(
-            f"{', '.join(twice)} held more than one treatment; each part counts as a batch."
+            f"More than one treatment stood in {', '.join(twice)}; each part counts as a batch."
         )
     notes += _hit(rows, word)
     if len({row.made for row in rows}) > 1:
@@ -46,7 +48,15 @@ def batch_notes(records: Records) -> tuple[str, ...]:
 
 
 def _hit(rows: tuple[BatchLoss, ...], word: str) -> list[str]:
+    sides = Counter(row.treatment for row in rows)
+    if not sides or min(sides.values()) < FEWEST_HIT:
+        return []  # then nothing is claimed at all
     hit = sum(row.lost > 0 for row in rows)
+    whole = sum(row.lost == row.made for row in rows)
+    bound = "so the range is one that holds whatever the batches share."
+    if hit == 0 or whole == len(rows):
+        opening = f"No batch lost any {word}" if hit == 0 else f"Every batch lost every {word}"
+        return [f"{opening}, which shows nothing of how much batches differ, {bound}"]
     if not 0 < hit < min(_FEW, len(rows)):
         return []
     opening = f"Only {hit} of {len(rows)} batches lost any {word}."

@@ -91,7 +91,7 @@ def stage_counts(records: Records, known: pd.DataFrame) -> tuple[StageCount, ...
 
 
 def _stage_of(records: Records, lost: pd.DataFrame) -> pd.Series:
-    weighed = records.flushes[records.flushes["grams"].notna()]
+    weighed = records.flushes[records.flushes["grams"] > 0]
     picked = lost["code"].isin(weighed["code"])
     opened = (lost["opened"].notna() | lost["first_pins"].notna()) & ~_before_opening(lost)
     # A blank day says something only where the grower wrote such days down for other units.

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from analyses.analysis import Analysis
+from analyses.losses.batch_notes import batch_notes
 from analyses.losses.stages import STAGES, SeenCount
 from reports.parts.blocks import Block, Bullets, Figure, Paragraph
 from reports.wording.counting import counting_paragraph, countings
@@ -32,14 +33,17 @@ def batches_told(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
     Returns
     -------
     tuple of Block
-        A paragraph for each comparison and one figure; empty where units count for themselves.
+        A paragraph for each comparison, what to mind about the batches, and one figure; empty
+        where units count for themselves.
     """
     from reports.figures.counting import figure_counting
 
     told = countings(analysis)
     if not told:
         return ()
-    paragraphs = (Paragraph(text=counting_paragraph(one, analysis)) for one in told)
+    notes = " ".join(printable(note) for note in batch_notes(analysis.records))
+    texts = [*(counting_paragraph(one, analysis) for one in told), notes]
+    paragraphs = (Paragraph(text=text) for text in texts if text)
     return (*paragraphs, *draw(figure_counting, analysis))
 
 
@@ -65,12 +69,17 @@ def loss_story(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
     return (
         Paragraph(text=_when(analysis)),
         *draw(figure_loss_time, analysis),
-        Paragraph(
-            text="What was seen, in the grower's words. It tells how it looked, not what it was."
-        ),
-        Bullets(items=_seen(analysis)),
+        *_seen_told(analysis),
         *draw(figure_two_ways, analysis),
     )
+
+
+def _seen_told(analysis: Analysis) -> tuple[Block, ...]:
+    pattern = analysis.loss_pattern
+    if pattern is None or not any(one.seen for one in pattern.seen):
+        return ()
+    text = "What was seen, in the grower's words. It tells how it looked, not what it was."
+    return (Paragraph(text=text), Bullets(items=_seen(analysis)))
 
 
 def _when(analysis: Analysis) -> str:
@@ -86,7 +95,7 @@ def _when(analysis: Analysis) -> str:
         sides = [(names[code], lost) for code, lost in counts if lost]
         split = listed(f"{lost} with {name}" for name, lost in sides)
         if len(sides) == 1:
-            split = f"{'all' if total > 1 else 'it was'} with {sides[0][0]}"
+            split = f"{'all ' if total > 1 else ''}with {sides[0][0]}"
         what = f"{counted(total, unit)} {be(total)} lost"
         if stage == "not known":
             said.append(f"Of {counted(total, unit)} nothing shows when it was lost ({split}).")

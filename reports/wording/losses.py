@@ -31,6 +31,8 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
     if loss.made == 0:
         return f"No {unit} with {name} has a known fate."
     made = counted(loss.made, unit)
+    if loss.made == 1 and has_range(loss):
+        return _only_one(loss, name, unit)
     if loss.batches:
         made += f" from {counted(loss.batches, 'batch')}"
     if not has_range(loss):
@@ -46,9 +48,25 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
             f"All {made} with {name} were lost; with luck like this it could be as few as "
             f"{low} in a hundred."
         )
+    fits = f"between {low} and {high} in a hundred fits"
+    if low == 0:
+        fits = f"anything up to {high} in a hundred fits"
+    elif high == 100:
+        fits = f"anything from {low} in a hundred upwards fits"
+    return f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: {fits}."
+
+
+def _only_one(loss: LossCount, name: str, unit: str) -> str:
+    if loss.lost:
+        low = math.floor(100 * loss.low)
+        return (
+            f"The one {unit} with {name} was lost; with luck like this it could be as few as "
+            f"{low} in a hundred."
+        )
+    high = math.ceil(100 * loss.high)
     return (
-        f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: "
-        f"between {low} and {high} in a hundred fits."
+        f"The one {unit} with {name} was not lost; up to {high} in a hundred could still be, with "
+        "luck like this."
     )
 
 

@@ -147,7 +147,8 @@ def _how_sure(one: BestFlushes) -> str:
         return "So it came out in all but a few of the simulated repeats of this trial."
     rest = listed((in_words(n) for n in others), last="or")
     return (
-        f"So it came out in {times} of 100 simulated repeats of this trial; in the others {rest}."
+        f"So it came out in {times} of 100 simulated repeats of this trial; in the others it was "
+        f"{rest}."
     )
 
 

@@ -145,7 +145,7 @@ def test_one_batch_with_both_arms_is_told():
     found = the_finding(cells, by="batch", aim=NO_WORSE)
     assert found.estimate.unit_counted == "batch"
     assert found.estimate.units == 8
-    assert any("batch 4 held more than one treatment" in note for note in found.estimate.notes)
+    assert any("More than one treatment stood in batch 4" in note for note in found.estimate.notes)
 
 
 def test_treatments_within_batches_are_compared_there():

@@ -149,7 +149,7 @@ def test_one_lost_is_singular():
         treatment="B", lost=1, made=20, low=0.009, high=0.236, level=0.95, method="Wilson"
     )
     assert loss_line(one, "bran", "bag") == (
-        "1 of 20 bags with bran was lost: between 0 and 24 in a hundred fits."
+        "1 of 20 bags with bran was lost: anything up to 24 in a hundred fits."
     )
     assert losses_total(four_mixes()) == "1 bag was lost to contamination, with Soya hulls 20 %."
 
