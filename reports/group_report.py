@@ -16,7 +16,6 @@ from reports.parts.group_tables import (
     stands_apart,
 )
 from reports.parts.plan_and_done import planned_remarks
-from reports.report import INVENTED
 from reports.wording.grammar import listed
 from reports.wording.group_words import (
     alike_or_not,
@@ -33,6 +32,7 @@ __all__ = ["write_group_report"]
 
 _LONGEST_TITLE, _LONGEST_QUESTION = 120, 300
 _MANY = 12
+_INVENTED = "Invented data: these trials were made up to show what a report looks like."
 _HOW_OFTEN = (
     "Ranges for one more grower were tried on thousands of made-up groups of five and of ten "
     "growers: meant to hold 95 times in 100, they held 93 to 98 times."
@@ -82,7 +82,7 @@ def write_group_report(analysis: PooledAnalysis, *, figures: bool = True) -> Rep
         title=shorten(printable(analysis.together.title or trial.title), _LONGEST_TITLE)
         or "A grow trial of a group",
         question=shorten(printable(trial.question), _LONGEST_QUESTION),
-        invented=INVENTED if invented or trial.invented else "",
+        invented=_INVENTED if invented or trial.invented else "",
         key=_key(first, analysis),
         sections=tuple(section for section in sections if section.blocks),
     )

@@ -23,11 +23,11 @@ def not_planned(together: Together) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        Name shown and reason.
+        Key of the grower and reason.
     """
     outcome = together.reference.aim.outcome
-    reasons = {one.shown: why_explored(one.records, outcome, main=True) for one in together.growers}
-    return {shown: reason for shown, reason in reasons.items() if reason}
+    reasons = {one.key: why_explored(one.records, outcome, main=True) for one in together.growers}
+    return {key: reason for key, reason in reasons.items() if reason}
 
 
 def why_explored_together(together: Together, outcome: Outcome, late: Mapping[str, str]) -> str:

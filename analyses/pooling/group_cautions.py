@@ -60,7 +60,9 @@ def _late(together: Together, late: Mapping[str, str]) -> list[str]:
     if not late or together.reference.aim.outcome not in _POOLED:
         return []
     return [
-        f"{shown}: counts as looked at afterwards, because {why}." for shown, why in late.items()
+        f"{one.shown}: counts as looked at afterwards, because {late[one.key]}."
+        for one in together.growers
+        if one.key in late
     ]
 
 

@@ -170,10 +170,9 @@ class _Work:
     ) -> tuple[Check, ...]:
         if not finding.planned:
             return ()
-        late = frozenset(one.key for one in self.together.growers if one.shown in self.late)
         return group_checks(
             finding, found, self.together.reference, pooled=pooled, owns=usable,
-            lean=_leans_on(usable, apart, pooled), late=late,
+            lean=_leans_on(usable, apart, pooled), late=frozenset(self.late),
         )  # fmt: skip
 
     def _finding(self, found: Comparison, estimate: Estimate) -> Finding:
