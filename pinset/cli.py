@@ -14,7 +14,18 @@ from pinset.version import __version__
 
 __all__ = ["COMMANDS", "main"]
 
-COMMANDS = ("new", "size", "layout", "check", "analyse", "report", "rehearse", "invite", "demo")
+COMMANDS = (
+    "new",
+    "size",
+    "layout",
+    "check",
+    "analyse",
+    "report",
+    "rehearse",
+    "invite",
+    "pool",
+    "demo",
+)
 
 _ABOUT = "Plan, run, read and tell fair side-by-side grow trials."
 _END = """\
