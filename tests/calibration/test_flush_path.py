@@ -23,10 +23,10 @@ TRIALS = 1_500
 # Found in percent, 1,500 trials each (standard error 0.56): coverage of the 95 % interval of one
 # share kept, of the difference of two shares in hundredths, of their ratio.
 FOUND = {
-    (4, 1, 3, 0.0): None,
-    (6, 1, 2, 0.0): None,
-    (3, 2, 4, 0.1): None,
-    (1, 4, 3, 0.15): None,
+    (4, 1, 3, 0.0): (94.47, 94.33, 93.87),
+    (6, 1, 2, 0.0): (95.27, 95.80, 95.80),
+    (3, 2, 4, 0.1): (94.73, 93.87, 93.80),
+    (1, 4, 3, 0.15): (95.47, 94.87, 94.73),
 }
 
 
@@ -73,8 +73,6 @@ def covered(blocks, bags, flushes, gone):
 @pytest.mark.parametrize("design", FOUND)
 def test_coverage_through_the_path(design):
     found = covered(*design)
-    print(design, [round(float(one), 2) for one in found])
     assert min(found) >= 93.5
     assert max(found) <= 97
-    if FOUND[design]:
-        assert found == pytest.approx(FOUND[design], abs=0.05)
+    assert found == pytest.approx(FOUND[design], abs=0.05)
