@@ -234,6 +234,8 @@ def _settings() -> dict[Any, Any]:
         "svg.fonttype": "none",
         "svg.hashsalt": "pinset",
         "text.color": ink,
+        # For print and for vectors; it only helps on coarse screens, and takes time.
+        "text.hinting": "none",
         # Growers write $ for money, not for formulas.
         "text.parse_math": False,
         "text.usetex": False,
