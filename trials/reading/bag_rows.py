@@ -163,6 +163,8 @@ def find_code(cell: Cell, slots: dict[str, Slot]) -> tuple[Slot | None, str, str
     what, mend : str
         What is wrong and how to mend it; empty when it was found.
     """
+    if type(cell) is str and cell in slots:
+        return slots[cell], "", ""
     if is_blank(cell):
         return None, "is blank, and the row holds entries", "Write the code from the label."
     written = tidy_text(str(cell)[:100])

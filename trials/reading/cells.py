@@ -9,8 +9,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Generic, TypeAlias, TypeVar
+from functools import lru_cache, wraps
+from typing import Concatenate, Generic, ParamSpec, TypeAlias, TypeVar
 
 from trials.measures import WeightUnit, grams, weight_unit
 from trials.plan_reader import EARLIEST, LATEST, tidy_text
@@ -29,10 +31,13 @@ __all__ = [
 
 Cell: TypeAlias = str | float | int | bool | dt.date | dt.time | dt.timedelta | None
 Value = TypeVar("Value")
+Words = ParamSpec("Words")
 
 HEAVIEST_G = 1_000_000.0
 _MOST_DIGITS = 40
 _BLANKS = {"", "-", "–", "—", "n/a", "na", "nan", "none", "?"}
+_LONGEST_BLANK = max(map(len, _BLANKS))
+_SHORT = 40
 _NUMBER = r"[+-]?\d+(?:[.,]\d+)*"
 _WEIGHT = re.compile(rf"^(?P<number>{_NUMBER})\s*(?P<unit>[a-z]+\.?)?$", re.IGNORECASE)
 _POUNDS_OUNCES = re.compile(
@@ -66,15 +71,33 @@ class Reading(Generic[Value]):
     mend: str = ""
 
 
+def _remembered(
+    read: Callable[Concatenate[Cell, Words], Reading[Value]],
+) -> Callable[Concatenate[Cell, Words], Reading[Value]]:
+    """Keep what each short text said: the same few stand in row after row."""
+    kept = lru_cache(maxsize=50_000)(read)
+
+    @wraps(read)
+    def reading(cell: Cell, /, *words: Words.args, **named: Words.kwargs) -> Reading[Value]:
+        if type(cell) is str and len(cell) <= _SHORT:
+            return kept(cell, *words, **named)  # type: ignore[arg-type]
+        return read(cell, *words, **named)
+
+    return reading
+
+
 def is_blank(cell: Cell) -> bool:
     """Whether a cell holds nothing, or a sign for nothing."""
     if cell is None:
         return True
+    if type(cell) is str and cell.isalnum() and (len(cell) > _LONGEST_BLANK or cell[0].isdigit()):
+        return False  # nearly all, and far quicker
     if isinstance(cell, float) and math.isnan(cell):
         return True
     return isinstance(cell, str) and tidy_text(cell).lower() in _BLANKS
 
 
+@_remembered
 def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
     """Read a weight in grams; a bare number is in `unit`.
 
@@ -135,6 +158,7 @@ def _weight(number: float, unit: WeightUnit, shown: str) -> Reading[float]:
     return Reading(value=weight)
 
 
+@_remembered
 def read_date(cell: Cell) -> Reading[dt.date]:
     """Read a day; refuse one that can be read in two ways.
 
@@ -244,6 +268,7 @@ def _plausible(day: dt.date) -> Reading[dt.date]:
     return Reading(value=day)
 
 
+@_remembered
 def read_count(cell: Cell) -> Reading[int]:
     """Read a whole number from 0.
 
@@ -264,6 +289,7 @@ def read_count(cell: Cell) -> Reading[int]:
     return Reading(value=int(number))
 
 
+@_remembered
 def read_fate(cell: Cell) -> Reading[str]:
     """Read the fate of a unit.
 
