@@ -137,9 +137,13 @@ def _infer(
     p, wide = t_two_sided(t, alone.df), t_quantile((1 + level) / 2, alone.df)
     narrow = wide
     if family:
-        joint = rows @ kept.fit.covariance_under(DF_METHOD) @ rows.T
-        largest = largest_t(joint)
-        p, wide = largest.p(t, alone.df)[0], largest.critical(alone.df, level)
+        sure = np.isfinite(alone.se)
+        joint = rows[sure] @ kept.fit.covariance_under(DF_METHOD) @ rows[sure].T
+        p, wide = np.full((2, len(codes)), np.nan)
+        if sure.any():
+            largest = largest_t(joint)
+            p[sure] = largest.p(t[sure], alone.df[sure])[0]
+            wide[sure] = largest.critical(alone.df[sure], level)
     found = {}
     for place, code in enumerate(codes):
         half, half_alone = (float(one[place] * alone.se[place]) for one in (wide, narrow))

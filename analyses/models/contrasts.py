@@ -136,6 +136,10 @@ def infer(
     known = fit.estimable(rows)
     good = np.flatnonzero(known)
     joint = rows[good] @ fit.covariance_under(df) @ rows[good].T
+    # In a tiny, lopsided trial the small-sample covariance can come out below nothing.
+    certain = np.diag(joint) >= 0
+    known[good[~certain]] = False
+    good, joint = good[certain], joint[np.ix_(certain, certain)]
     estimate, se, freedom = (np.full(len(rows), np.nan) for _ in range(3))
     estimate[good] = rows[good] @ fit.coefficients
     se[good] = np.sqrt(np.diag(joint))
