@@ -22,8 +22,8 @@ def run(args: argparse.Namespace) -> int:
     made = report_into(Path(args.folder))
     return tell(
         f"{made.answer}\nWrote {made.page}.",
-        "open it in a browser; it can be sent to the group as it is, and report.docx beside it can be "
-        "edited",
+        "open it in a browser; it can be sent to the group as it is, and report.docx beside "
+        "it can be edited",
         as_json=args.json,
         more={"answer": made.answer, "files": [str(path) for path in made.files]},
     )
