@@ -1,6 +1,8 @@
 """Time Firth and random-intercept logistic fits, many trials at once, beside statsmodels.
 
 Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_logistic
+Where firthmodels is installed (`pip install --no-deps firthmodels`; no dependency of ours) it is
+timed on the same trials, and its estimates are compared.
 """
 
 from __future__ import annotations
@@ -50,6 +52,28 @@ def firth():
         _line(f"Firth, {name}, profile interval of one trial", one)
 
 
+def firthmodels():
+    """Time a maintained library's Firth fit, bag by bag, and say how far its odds are from ours."""
+    try:
+        from firthmodels import FirthLogisticRegression
+    except ImportError:
+        print("firthmodels is not installed")
+        return
+    rng = np.random.default_rng(1)
+    y = rng.binomial(48, 0.1, (TRIALS, 2))
+    X = np.array([[1, 0], [1, 1]], float)
+    rows = np.repeat([0.0, 1.0], 48)[:, None]
+    bags = [np.concatenate([np.arange(48) < lost for lost in pair]).astype(int) for pair in y[:20]]
+    model = FirthLogisticRegression(gtol=1e-7, xtol=1e-7, max_iter=200)
+
+    def each():
+        return [float(model.fit(rows, one).coef_[0]) for one in bags]
+
+    _line("firthmodels, two arms, one trial", _per_fit(each, len(bags)))
+    ours = fit_firth_many(X, y[:20], np.full(2, 48)).coefficients[:, 1]
+    print(f"largest difference of log odds: {np.abs(np.array(each()) - ours).max():.1e}")
+
+
 def random_intercept():
     rng = np.random.default_rng(1)
     X = np.column_stack([np.ones(16), np.repeat([0, 1], 8)])
@@ -85,4 +109,5 @@ def statsmodels(X, batch, y):
 
 if __name__ == "__main__":
     firth()
+    firthmodels()
     statsmodels(*random_intercept())
