@@ -11,7 +11,8 @@ from typing import Any, TextIO, cast
 __all__ = ["PlainStream", "plain_output", "shown"]
 
 _KEPT = "\n\t"
-_DIRECTIONS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+# Isolates stay: they keep right-to-left names from turning the sentence around them.
+_DIRECTIONS = frozenset("\u202a\u202b\u202c\u202d\u202e")
 
 
 def shown(text: str) -> str:

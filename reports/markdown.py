@@ -8,7 +8,7 @@ from reports.parts.blocks import Block, Bullets, Caution, Details, Figure, Parag
 
 __all__ = ["to_markdown"]
 
-_SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~$])")
+_SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~$&])")
 _LINE_START = re.compile(r"^(\s*)([-+=]|\d+[.)])(?=\s|$)")
 
 
