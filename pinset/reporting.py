@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analyses.questions import analyse
+from pinset.waiting import telling_of
 from reports.document import to_docx
 from reports.page import to_html, to_markdown
 from reports.report import write_report
@@ -55,8 +56,12 @@ def report_into(folder: Path) -> Made:
     Problems
         Plan, layout or records have mistakes.
     """
-    analysis = analyse(read(folder))
-    report = write_report(analysis)
+    with telling_of("Reading the records"):
+        records = read(folder)
+    with telling_of("Analysing"):
+        analysis = analyse(records)
+    with telling_of("Writing the page"):
+        report = write_report(analysis)
     place = folder / REPORT_FOLDER
     numbers = json.dumps(results(analysis), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     contents: dict[str, str | bytes] = {}

@@ -18,10 +18,14 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from analyses.questions import analyse
+    from pinset.waiting import telling_of
     from reports.results import results
     from trials.records import read
 
-    analysis = analyse(read(Path(args.folder)))
+    with telling_of("Reading the records"):
+        records = read(Path(args.folder))
+    with telling_of("Analysing"):
+        analysis = analyse(records)
     if args.json:
         print(json.dumps(results(analysis), ensure_ascii=False))
         return 0

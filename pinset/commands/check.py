@@ -6,6 +6,8 @@ import argparse
 
 __all__ = ["add_arguments", "run"]
 
+_MOST_SHOWN = 200
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the words of the command."""
@@ -17,13 +19,17 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from pinset.telling import tell
+    from pinset.waiting import telling_of
     from trials.records import read
 
-    records = read(Path(args.folder))
+    with telling_of("Reading the records"):
+        records = read(Path(args.folder))
     if not args.json and records.doubts:
         print("Worth a look, though nothing is plainly wrong:")
-        for doubt in records.doubts:
+        for doubt in records.doubts[:_MOST_SHOWN]:
             print(f"  - {doubt}")
+        if len(records.doubts) > _MOST_SHOWN:
+            print(f"  and {len(records.doubts) - _MOST_SHOWN} more, which --json lists.")
     fates = records.bags["fate"].value_counts()
     count = len(records.bags)
     return tell(

@@ -75,12 +75,14 @@ def _remembered(
     read: Callable[Concatenate[Cell, Words], Reading[Value]],
 ) -> Callable[Concatenate[Cell, Words], Reading[Value]]:
     """Keep what each short text said: the same few stand in row after row."""
-    kept = lru_cache(maxsize=50_000)(read)
+    kept, nothing = lru_cache(maxsize=50_000)(read), Reading[Value]()
 
     @wraps(read)
     def reading(cell: Cell, /, *words: Words.args, **named: Words.kwargs) -> Reading[Value]:
         if type(cell) is str and len(cell) <= _SHORT:
             return kept(cell, *words, **named)  # type: ignore[arg-type]
+        if cell is None:
+            return nothing
         return read(cell, *words, **named)
 
     return reading
