@@ -6,7 +6,6 @@ import math
 
 from scipy.special import stdtr, stdtrit
 
-from analyses.analysis import BatchLoss
 from analyses.companion import Companion
 from analyses.comparison import compare
 from analyses.estimate import Estimate
@@ -16,6 +15,7 @@ from analyses.losses.estimate import asked
 from analyses.losses.intercept import random_intercept
 from analyses.losses.table import batch_losses
 from analyses.models.counts.clusters import adjusted_test
+from analyses.pieces import BatchLoss
 from trials.records import Records
 
 __all__ = ["batch_companions"]

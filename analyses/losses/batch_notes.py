@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 
-from analyses.analysis import BatchLoss
 from analyses.losses.batch_limits import FEWEST_HIT
 from analyses.losses.table import batch_losses, known_fates
+from analyses.pieces import BatchLoss
 from trials.plurals import plural
 from trials.records import Records
 

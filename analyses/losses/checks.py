@@ -134,9 +134,9 @@ def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
         one, low=100 * found.low, high=100 * found.high, low_alone=100 * found.low,
         high_alone=100 * found.high, df=found.df,
     )  # fmt: skip
-    shares = shares_of(batch_sample(records), one)
-    if shares is not None:
-        again = held_by_batches(again, shares, one.level, one.level)
+    both = shares_of(batch_sample(records), one)
+    if both is not None:
+        again = held_by_batches(again, both, one.level, one.level)
     return _check(finding, "with unequal spread allowed", again, f"Welch, df {found.df:.3g}: ")
 
 

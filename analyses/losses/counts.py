@@ -75,11 +75,11 @@ def _of_batches(code: str, arm: ArmCounts, rows: list[BatchLoss], level: float) 
         low, high = (float(one) for one in dispersed_share_limits(shares.mean(), reach))
         method = "Wilson's interval with the batches' dispersion, t"
         if min((shares > 0).sum(), (shares < 1).sum()) < FEWEST_HIT:
-            exact = [
-                clopper_pearson(int(hit.sum()), len(rows), level)
+            lost, kept = (
+                clopper_pearson(int(hit.sum()), len(rows), level).high
                 for hit in (shares > 0, shares < 1)
-            ]
-            low, high = min(low, 1 - exact[1].high), max(high, exact[0].high)
+            )
+            low, high = min(low, 1 - kept), max(high, lost)
             method += ", widened to one that holds with one batch hit"
     elif len(rows) > 1:
         method = "none: the batches all lost the same share"

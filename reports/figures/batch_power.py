@@ -36,7 +36,7 @@ def figure_batch_power(sizing: Sizing) -> Figure | None:
     rounds = question.rounds
     if question.worthwhile is None or rounds.bags_per_unit < 2:
         return None
-    batches, bags = rounds.each * rounds.planned, rounds.bags_per_unit
+    batches, bags = round(rounds.each * rounds.planned), rounds.bags_per_unit
     now, more, fuller = (
         batch_power(question, *pair)
         for pair in ((batches, bags), (2 * batches, bags), (batches, 2 * bags))

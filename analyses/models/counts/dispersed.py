@@ -98,13 +98,13 @@ def dispersed_limits(
     >>> round(float(low), 3), round(float(high), 3)
     (-0.024, 0.024)
     """
-    parts = np.broadcast_arrays(
+    middle, half, q1, m1, q2, m2 = np.broadcast_arrays(
         *(np.asarray(each, float) for each in (value, reach, p1, n1, p2, n2))
     )
-    middle, half, *table = parts
 
     def excess(d: Array) -> Array:
-        return np.asarray((middle - d) ** 2 - (half * dispersed_stretch(*table, d)) ** 2)
+        stretch = dispersed_stretch(q1, m1, q2, m2, d)
+        return np.asarray((middle - d) ** 2 - (half * stretch) ** 2)
 
     edge = np.ones_like(middle)
     low = np.where(middle <= -1, -1.0, find_root(excess, -edge, middle - _NUDGE))
