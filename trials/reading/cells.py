@@ -75,7 +75,8 @@ def _remembered(
     read: Callable[Concatenate[Cell, Words], Reading[Value]],
 ) -> Callable[Concatenate[Cell, Words], Reading[Value]]:
     """Keep what each short text said: the same few stand in row after row."""
-    kept, nothing = lru_cache(maxsize=50_000)(read), Reading[Value]()
+    kept = lru_cache(maxsize=50_000)(read)
+    nothing: Reading[Value] = Reading()
 
     @wraps(read)
     def reading(cell: Cell, /, *words: Words.args, **named: Words.kwargs) -> Reading[Value]:
