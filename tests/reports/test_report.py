@@ -48,10 +48,13 @@ def section(report, name):
 def test_figures_are_gathered_once_in_order():
     report = write_report(two_mixes())
     assert [one.name for one in report.figures] == [
-        "bags", "difference", "flow", "losses", "flushes",
+        "bags", "difference", "flow", "losses", "flushes", "larger", "places", "residuals",
+        "influence",
     ]  # fmt: skip
     lossy = write_report(shortcut())
-    assert [one.name for one in lossy.figures] == ["losses", "difference", "bags", "flow"]
+    assert [one.name for one in lossy.figures] == [
+        "losses", "difference", "bags", "flow", "larger", "residuals", "influence",
+    ]  # fmt: skip
 
 
 def test_a_terminal_gets_no_figures():
