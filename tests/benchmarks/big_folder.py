@@ -27,7 +27,6 @@ format = 1
 title = "Ten years of weekly bags (made up)"
 question = "Does any of three mixes give more than straw?"
 unit = "bag"
-start = 2016-01-04
 flushes = {flushes}
 invented = true
 {treatments}
