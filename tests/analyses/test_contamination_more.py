@@ -11,6 +11,7 @@ from scipy.special import ndtr, ndtri
 from scipy.stats import chi2, fisher_exact
 
 from analyses.losses.counts import loss_counts
+from analyses.models.counts.beta_binomial import fit_beta_binomial
 from analyses.unit import unit_story
 from tests.analyses.losses import SAME, batches, companion, lost_records, the_losses_alone
 
@@ -109,3 +110,15 @@ def test_a_random_intercept_with_a_bare_arm_gives_no_number(mine):
     assert "no end" in odds.note
     # The difference itself has a range all the same.
     assert math.isfinite(found.estimate.low + found.estimate.high)
+
+
+@pytest.mark.parametrize(
+    "lost", [[1, 3, 0, 2, 0, 0, 0, 0], [1, 3, 0, 2, 12, 12, 12, 12], [0] * 8, [12] * 8]
+)
+def test_a_beta_binomial_fit_with_a_bare_arm_gives_no_number(lost):
+    """A side that lost none or all: the search has no end, and nothing it passed is told."""
+    design = np.column_stack([np.ones(8), np.repeat([0, 1], 4)])
+    fit = fit_beta_binomial(design, lost, [12] * 8)
+    assert not fit.converged
+    told = [*fit.coefficients, *np.ravel(fit.covariance), fit.rho, fit.loglik, fit.p]
+    assert np.isnan(told).all()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 
 import numpy as np
@@ -192,14 +193,14 @@ def test_ratio_limits_solve_the_score_equation():
             assert abs(z) == pytest.approx(1.959964, abs=2e-4)
 
 
-def _coverage(limits, n1, n2, shares):
+def _coverage(limits, n1, n2, shares, compare=np.subtract):
     x1, x2 = (each.ravel() for each in np.meshgrid(range(n1 + 1), range(n2 + 1), indexing="ij"))
     low, high = limits(x1, n1, x2, n2)
     found = []
     for p1, p2 in itertools.product(shares, repeat=2):
         chance = binom.pmf(x1, n1, p1) * binom.pmf(x2, n2, p2)
-        d = round(p1 - p2, 10)
-        found.append(chance[(low <= d + 1e-12) & (d - 1e-12 <= high)].sum())
+        d = round(compare(p1, p2), 10)
+        found.append(chance[(low <= d + 1e-9) & (d - 1e-9 <= high)].sum())
     return np.array(found)
 
 
@@ -222,3 +223,24 @@ def test_coverage_by_exact_calculation(sizes):
         covered = 100 * _coverage(limits, *sizes, shares)
         found += [covered.min(), covered.mean()]
     assert np.round(found, 2) == pytest.approx(COVERAGE[sizes], abs=0.011)
+
+
+# The same of a ratio, over the same pairs of shares: Miettinen & Nurminen (1985), and Koopman
+# (1984) without their correction. With no loss on either side the limits are 0 and infinity.
+RATIO_COVERAGE = {
+    # (n1, n2): (Miettinen-Nurminen minimum, mean; Koopman minimum, mean)
+    (10, 10): (92.00, 95.78, 91.09, 95.20),
+    (20, 10): (91.92, 95.58, 91.92, 95.25),
+    (20, 20): (93.16, 95.37, 93.16, 95.13),
+    (40, 40): (94.00, 95.26, 94.00, 95.14),
+}
+
+
+@pytest.mark.parametrize("sizes", RATIO_COVERAGE)
+def test_coverage_of_the_ratio_by_exact_calculation(sizes):
+    shares = np.arange(0.02, 0.99, 0.04)
+    found = []
+    for limits in (ratio_limits, functools.partial(ratio_limits, corrected=False)):
+        covered = 100 * _coverage(limits, *sizes, shares, compare=np.divide)
+        found += [covered.min(), covered.mean()]
+    assert np.round(found, 2) == pytest.approx(RATIO_COVERAGE[sizes], abs=0.011)
