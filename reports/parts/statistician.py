@@ -43,6 +43,10 @@ _REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
         ("t of the batches", "design effects"),
         "Donner & Klar (2000), Design and Analysis of Cluster Randomization Trials.",
     ),
+    (
+        ("batches' dispersion",),
+        "Shares with their dispersion: Rao & Scott (1992), Biometrics 48, 577-585.",
+    ),
     (("adaptive quadrature",), "Pinheiro & Bates (1995), J Comput Graph Stat 4, 12-35."),
     (("between-within",), "Li & Redden (2015), BMC Med Res Methodol 15:38."),
     (("kaplan",), "Kaplan & Meier (1958), JASA 53, 457-481."),

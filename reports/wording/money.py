@@ -10,6 +10,7 @@ from analyses.flush.worth_story import BestFlushes, MoneyDifference, Turning, Wo
 from reports.wording.grammar import capital, counted, in_words, listed, plural
 from reports.wording.names import printable, treatment_names, unit_word
 from reports.wording.numbers import number, round_span, step_for
+from trials.measures import grams
 
 __all__ = ["best_lines", "in_money", "money_notes", "say_money", "value_title"]
 
@@ -79,13 +80,16 @@ def _difference(one: MoneyDifference, analysis: Analysis) -> str:
     trial = analysis.records.trial
     names, unit, currency = treatment_names(trial), unit_word(trial), trial.costs.currency
     it, control = names[one.treatment], names[one.control]
-    price = say_money(trial.costs.price_per_kg or 0.0, _CENT, currency)
+    price = f"{say_money(trial.costs.price_per_kg or 0.0, _CENT, currency)} a kilogram"
+    if trial.weights in ("oz", "lb"):
+        pound = grams(1.0, "lb") / 1000 * (trial.costs.price_per_kg or 0.0)
+        price += f" ({say_money(pound, _CENT, currency)} a pound)"
     hundred = Span(
         value=100 * one.per_unit.value, low=100 * one.per_unit.low, high=100 * one.per_unit.high,
         unit=one.per_unit.unit,
     )  # fmt: skip
     told = (
-        f"At {price} a kilogram, a {unit} with {it} brings {_more(one.per_unit, currency)} than "
+        f"At {price}, a {unit} with {it} brings {_more(one.per_unit, currency)} than "
         f"one with {control}; a hundred {plural(unit)}, {_more(hundred, currency)}."
     )
     if one.per_unit.low > 0:
