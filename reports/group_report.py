@@ -16,7 +16,7 @@ from reports.parts.group_tables import (
     stands_apart,
 )
 from reports.parts.plan_and_done import planned_remarks
-from reports.wording.grammar import listed
+from reports.wording.grammar import in_words, listed
 from reports.wording.group_words import (
     alike_or_not,
     expected_ahead,
@@ -24,9 +24,11 @@ from reports.wording.group_words import (
     group_evidence,
     group_headline,
     group_next,
+    these_trials,
 )
 from reports.wording.hedging import EXPLORED
 from reports.wording.names import printable, shorten, treatment_names
+from reports.wording.overview import overview
 
 __all__ = ["write_group_report"]
 
@@ -117,9 +119,10 @@ def _key(first: tuple[GroupAnswer, ...], analysis: PooledAnalysis) -> KeyAnswer:
             steps=(group_next(only, trial),),
         )  # fmt: skip
     names = treatment_names(trial)
+    growers = max(one.finding.estimate.units for one in first)
     told = tuple(
-        f"{group_headline(one.finding, trial)} "
-        f"{group_evidence(one.finding, trial, explain=place == 0)} {expected_ahead(one, trial)}"
+        f"{group_evidence(one.finding, trial, explain=place == 0, among_others=True)} "
+        f"{expected_ahead(one, trial)}"
         for place, one in enumerate(first)
     )
     steps: dict[str, list[str]] = {}
@@ -127,7 +130,8 @@ def _key(first: tuple[GroupAnswer, ...], analysis: PooledAnalysis) -> KeyAnswer:
         step = group_next(one, trial).removeprefix("Next: ")
         steps.setdefault(step, []).append(names[one.finding.estimate.treatment])
     return KeyAnswer(
-        headline=f"{len(first)} treatments were held against {names[trial.control.code]}.",
+        headline=f"On average over {in_words(growers)} growers: "
+        + these_trials(overview([one.finding for one in first], trial)),
         sentences=told, basis=basis,
         steps=tuple(f"Next for {listed(who)}: {step}" for step, who in steps.items()),
     )  # fmt: skip

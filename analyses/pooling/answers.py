@@ -112,6 +112,8 @@ class GroupAnswer:
     ----------
     finding : Finding
         The one-stage estimate, judged; its units are growers.
+    counted : str
+        What one row is within a grower: the grower's word for a bag, or ``batch``.
     growers : tuple of GrowerAnswer
         Those who have both treatments.
     pooled : PooledEffect or None
@@ -136,6 +138,7 @@ class GroupAnswer:
     """
 
     finding: Finding
+    counted: str
     growers: tuple[GrowerAnswer, ...]
     pooled: PooledEffect | None
     others: tuple[tuple[str, PooledEffect], ...]

@@ -143,6 +143,7 @@ class _Work:
         fit = found.fit
         return GroupAnswer(
             finding=finding,
+            counted=sample.counted,
             growers=self._growers(owns, usable, pooled, apart),
             pooled=pooled,
             others=tuple(
@@ -261,11 +262,10 @@ def _inside_hundred(one: Estimate) -> Estimate:
 def _no_narrower(prediction: Prediction, estimate: Estimate) -> Prediction:
     """Let the range for one more grower hold the range of the average, which has more to go on."""
     ends = [end for end in (estimate.low, estimate.high) if math.isfinite(end)]
-    return replace(
-        prediction,
-        low=min([prediction.low, *ends]),
-        high=max([prediction.high, *ends]),
-    )
+    low, high = min([prediction.low, *ends]), max([prediction.high, *ends])
+    if estimate.outcome == "contamination":
+        low, high = max(low, -100.0), min(high, 100.0)
+    return replace(prediction, low=low, high=high)
 
 
 def _chances(finding: Finding, prediction: Prediction | None) -> tuple[float, float]:

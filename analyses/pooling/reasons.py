@@ -53,10 +53,9 @@ def _try(name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]])
     if len(known) < _FEWEST:
         return None
     numbers = [_number(told) for _, told in known]
-    if all(number is not None for number in numbers):
-        units = {_unit(told) for _, told in known}
-        unit = units.pop() if len(units) == 1 else ""
-        return _slope(name, [one for one, _ in known], np.array(numbers, float), unit)
+    units = {_unit(told) for _, told in known}
+    if all(number is not None for number in numbers) and len(units) == 1:
+        return _slope(name, [one for one, _ in known], np.array(numbers, float), units.pop())
     return _names(name, [one for one, _ in known], [told for _, told in known])
 
 

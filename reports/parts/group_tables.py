@@ -28,9 +28,8 @@ def grower_table(answer: GroupAnswer, trial: Trial) -> Table:
     """
     scene = set_scene(answer.finding, trial)
     unit = f"{scene.measure.word}{scene.tail}".strip() or scene.speech.what
-    own = "Batches" if answer.finding.estimate.outcome == "contamination" and any(
-        one.own.bags < 2 for one in answer.growers
-    ) else plural(unit_word(trial)).capitalize()  # fmt: skip
+    by_batch = answer.counted == "batch" and answer.finding.estimate.outcome != "yield"
+    own = plural("batch" if by_batch else unit_word(trial)).capitalize()
     return Table(
         caption=capital(f"{scene.it} beside {scene.control}, by grower: difference ({unit})"),
         columns=("Grower", own, "Own answer", "Range that fits", "With the others", "Range"),

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from analyses.finding import Finding
 from analyses.pooling.answers import GroupAnswer, PooledAnalysis
-from reports.wording.grammar import capital, counted, in_words
+from reports.wording.grammar import capital, counted, in_words, plural
 from reports.wording.headlines import headline, hedge_of
 from reports.wording.names import unit_word
 from reports.wording.ranges import fits
@@ -69,7 +69,9 @@ def group_headline(finding: Finding, trial: Trial) -> str:
     return f"On average over {in_words(finding.estimate.units)} growers, {told}"
 
 
-def group_evidence(finding: Finding, trial: Trial, *, explain: bool = False) -> str:
+def group_evidence(
+    finding: Finding, trial: Trial, *, explain: bool = False, among_others: bool = False
+) -> str:
     """Give the numbers behind the verdict of a group.
 
     Parameters
@@ -79,8 +81,10 @@ def group_evidence(finding: Finding, trial: Trial, *, explain: bool = False) -> 
         The plan of the group.
     explain : bool
         Whether to say what an interval is.
+    among_others : bool
+        Whether it stands beside others of its kind, and so names its treatment.
     """
-    return these_trials(evidence(finding, trial, explain=explain))
+    return these_trials(evidence(finding, trial, explain=explain, among_others=among_others))
 
 
 def group_sentence(answer: GroupAnswer, trial: Trial) -> str:
@@ -199,6 +203,8 @@ def group_basis(analysis: PooledAnalysis) -> str:
     bags, lost = sum(one.bags for one in analysis.notes), sum(one.lost for one in analysis.notes)
     told = f"{counted(len(analysis.notes), 'grower')}, {counted(bags, word)} in all; "
     told += "each grower drew the layout by lot" + (", labels blind." if trial.blind else ".")
+    if analysis.answers and analysis.answers[0].counted == "batch":
+        told += f" Batches are what counts, since the {plural(word)} of a batch share its luck."
     gone = "None was lost to mould." if not lost else (
         f"{counted(lost, word)} {'was' if lost == 1 else 'were'} lost to mould."
     )  # fmt: skip

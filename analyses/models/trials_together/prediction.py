@@ -128,7 +128,9 @@ def draw_one_more(
     -----
     Nagashima, Noma & Furukawa (2019), Statist. Methods Med. Res. 28, 1689-1702: the average at a
     drawn variance between trials, a normal deviation of that variance, and a t deviation on trials
-    less one of the Hartung-Knapp error of that average.
+    less one of the Hartung-Knapp error of that average. Here that error is never smaller than
+    chance within the trials makes it, in the spirit of Knapp & Hartung (2003, Statist. Med. 22,
+    2693-2710), so that trials that happen to agree do not promise more than they can.
     """
     y, v = np.asarray(estimates, float), np.asarray(variances, float)
     k = len(y)
@@ -137,11 +139,17 @@ def draw_one_more(
     step = max(1, _AT_A_TIME // k)
     for start in range(0, draws, step):
         part = slice(start, start + step)
-        weight, value[part] = weighed(y, v, tau2[part])
-        off = (weight * (y - value[part, None]) ** 2).sum(axis=-1)
-        error[part] = np.sqrt(off / (k - 1) / weight.sum(axis=-1))
+        value[part], error[part] = _averages(y, v, tau2[part])
     normal, student = generator.standard_normal(draws), generator.standard_t(k - 1, draws)
     return np.asarray(value + np.sqrt(tau2) * normal - error * student)
+
+
+def _averages(y: Array, v: Array, tau2: Array) -> tuple[Array, Array]:
+    """Give the average at each variance between trials, and its error."""
+    weight, average = weighed(y, v, tau2)
+    off = (weight * (y - average[:, None]) ** 2).sum(axis=-1) / (len(y) - 1)
+    by_chance = 1 / (1 / v).sum()
+    return average, np.sqrt(np.maximum(off / weight.sum(axis=-1), by_chance))
 
 
 def predict_one_more(
@@ -216,11 +224,10 @@ def draw_together(
     count = min(20_000, 800_000 // k) if draws is None else draws
     generator = np.random.default_rng(seed)
     tau2 = draw_between_variance(y, v, count, generator)
-    weight, average = weighed(y, v, tau2)
-    error2 = (weight * (y - average[:, None]) ** 2).sum(axis=-1) / (k - 1) / weight.sum(axis=-1)
+    average, error = _averages(y, v, tau2)
     own = tau2[:, None] / (tau2[:, None] + v)
     middle = own * y + (1 - own) * average[:, None]
-    student = generator.standard_t(k - 1, (count, 1)) * np.sqrt(error2)[:, None]
+    student = generator.standard_t(k - 1, (count, 1)) * error[:, None]
     normal = generator.standard_normal((count, k)) * np.sqrt(own * v)
     low, high = np.quantile(middle + normal + (1 - own) * student, [tail, 1 - tail], axis=0)
     return Drawn(values=middle.mean(axis=0), lows=low, highs=high, own_share=own.mean(axis=0))
