@@ -99,6 +99,16 @@ def test_batches_are_drawn_by_number_and_size(tmp_path):
     assert (folder / "size" / "batch-power.png").read_bytes()[:4] == b"\x89PNG"
 
 
+def test_few_batches_hit_are_told(capsys):
+    """12 batches of 12 at 2 in 100: 12 (1 - .98^12) = 2.6 would lose a bag; at 15 in 100 10.3."""
+    asked = ("--outcome", "contamination", "--units", "6", "--bags-per-batch", "12",
+             "--worthwhile", "10 in 100", "--claim", "no worse")  # fmt: skip
+    for loss, told in (("2", True), ("15", False)):
+        assert main(["size", *asked, "--loss", loss]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert ("few batches would be hit at all" in said) == told
+
+
 def test_bags_that_stand_alone_have_no_picture_of_batches(tmp_path):
     folder = tmp_path / "trial"
     make_folder(folder, plan(blocks=3, units=4))
