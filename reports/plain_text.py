@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 import unicodedata
 from collections.abc import Sequence
 
@@ -18,10 +17,11 @@ from reports.parts.blocks import (
     Table,
 )
 
-__all__ = ["key_lines", "shown_width", "table_lines", "to_text"]
+__all__ = ["fill", "key_lines", "shown_width", "table_lines", "to_text"]
 
 _NARROWEST = 40
 _GUTTER = 2
+_INDENT = "    "
 
 
 def to_text(report: Report, *, width: int = 80) -> str:
@@ -110,11 +110,18 @@ def shown_width(text: str) -> int:
 
 
 def _stacked(table: Table, width: int) -> list[str]:
+    """Set a table row by row, a line a cell, the cells in line with each other."""
     lines: list[str] = []
+    names = table.columns[1:]
+    broad = max((shown_width(name) for name in names), default=0) + _GUTTER
     for row in table.rows:
         lines += _bullet(row[0], width)
-        for name, cell in zip(table.columns[1:], row[1:], strict=True):
-            lines += _fill(f"{name}: {cell}", width, indent="    ")
+        for name, cell in zip(names, row[1:], strict=True):
+            label = _pad(name, broad, right=False)
+            if len(_INDENT) + broad + shown_width(cell) <= width:
+                lines.append(f"{_INDENT}{label}{cell}".rstrip())
+            else:
+                lines += _fill(f"{name}: {cell}", width, indent=_INDENT)
     return lines
 
 
@@ -143,15 +150,57 @@ def _heading(text: str, width: int) -> list[str]:
 
 
 def _bullet(text: str, width: int) -> list[str]:
-    return textwrap.wrap(
-        text, width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
-    ) or ["-"]
+    return fill(text, width, first="- ", rest="  ") or ["-"]
 
 
 def _fill(text: str, width: int, indent: str = "") -> list[str]:
-    return textwrap.wrap(
-        text, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
-    )
+    return fill(text, width, first=indent, rest=indent)
+
+
+def fill(text: str, width: int, *, first: str = "", rest: str = "") -> list[str]:
+    """Break a text into lines by what they take up in a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Words longer than a line are broken inside.
+    width : int
+        Columns.
+    first, rest : str
+        What stands before the first line and before the others.
+
+    Examples
+    --------
+    >>> fill("oat bran and rice", 10, first="- ", rest="  ")
+    ['- oat bran', '  and rice']
+    >>> fill("菌菌菌", 4)
+    ['菌菌', '菌']
+    """
+    lines: list[str] = []
+    lead, line = first, ""
+    for word in text.split():
+        longer = f"{line} {word}" if line else word
+        if shown_width(lead + longer) <= width:
+            line = longer
+            continue
+        if line:
+            lines.append(lead + line)
+            lead = rest
+        *whole, line = _broken(word, width - shown_width(lead))
+        for piece in whole:
+            lines.append(lead + piece)
+            lead = rest
+    return [*lines, lead + line] if line else lines
+
+
+def _broken(word: str, room: int) -> list[str]:
+    """Break a word that is wider than a line."""
+    pieces = [""]
+    for sign in word:
+        if pieces[-1] and shown_width(pieces[-1] + sign) > room:
+            pieces.append("")
+        pieces[-1] += sign
+    return pieces
 
 
 def _pad(cell: str, size: int, *, right: bool) -> str:

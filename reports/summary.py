@@ -5,7 +5,7 @@ from __future__ import annotations
 from analyses.analysis import Analysis
 from reports.parts.answer import key_answer
 from reports.parts.treatments_table import losses_table, means_tables
-from reports.plain_text import key_lines, table_lines
+from reports.plain_text import fill, key_lines, table_lines
 from reports.report import INVENTED
 from reports.wording.names import printable
 
@@ -27,16 +27,13 @@ def summary(analysis: Analysis, *, width: int = 80) -> str:
     str
         Without a line break at the end.
     """
-    import textwrap
-
     trial = analysis.records.trial
-    lines = textwrap.wrap(printable(trial.title), width)
+    lines = fill(printable(trial.title), width)
     if trial.invented:
-        lines += textwrap.wrap(INVENTED, width)
+        lines += fill(INVENTED, width)
     lines += ["", *key_lines(key_answer(analysis), width)]
     for table in (*means_tables(analysis)[:1], losses_table(analysis)):
         lines += ["", *table_lines(table, width)]
     for caution in analysis.cautions:
-        told = textwrap.wrap(printable(caution), width, initial_indent="! ", subsequent_indent="  ")
-        lines += ["", *told]
+        lines += ["", *fill(printable(caution), width, first="! ", rest="  ")]
     return "\n".join(lines)

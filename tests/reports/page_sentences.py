@@ -1,17 +1,15 @@
 """Reads a whole page back, in plain text, and holds what it says against the analysis.
 
 Every verdict, size, percentage, number of units and advice is looked at; every finding has to be
-told just once. `expected` is the rule of the plan worked out anew from the limits.
+told just once. What they should say is worked out anew from the limits, in `expected_verdicts`.
 """
 
 from __future__ import annotations
 
-import math
 import re
 
-from scipy.stats import norm, t
-
 from analyses.finding import BETTER_WHEN
+from tests.reports.expected_verdicts import expected, right_advice, way
 from tests.reports.said import advice, names_in, share, size, verdict
 from trials.measures import GRAMS_IN
 from trials.plurals import plural
@@ -74,6 +72,12 @@ class _Page:
         """The finding of the answer about a treatment."""
         return next(one for one in self.answer if one.estimate.treatment == self.names[name])
 
+    def told_of(self, who, sentence):
+        """Those of the named that a sentence of the answer may be about."""
+        others = [name for name in who if name == self.control]
+        self.wrong += [f"about {name}: {sentence}" for name in others]
+        return [name for name in who if name != self.control]
+
     def read_top(self, lines):
         lines = lines[1:]
         while not _opens(lines[0], self.names):
@@ -101,7 +105,7 @@ class _Page:
             covered += who
             if not who:
                 self.wrong.append(f"about nobody: {sentence} {said.kind}")
-            for name in who:
+            for name in self.told_of(who, sentence):
                 self.wrong += _against(said, self.of(name), sentence, self.trial)
         if sorted(covered) != sorted(one.name for one in self.trial.challengers):
             self.wrong.append(f"headline is about {covered}")
@@ -114,10 +118,10 @@ class _Page:
             covered += who
             if said.name not in (None, *who):
                 self.wrong.append(f"advice about {said.name}: {line}")
-            for name in who:
+            for name in self.told_of(who, line):
                 finding = self.of(name)
                 numbers = {n for whom, n in said.numbers if whom in (None, name)}
-                right = _right_advice(finding, self.trial, said, numbers)
+                right = right_advice(finding, self.trial, said, numbers)
                 if not right:
                     self.wrong.append(f"advice {said.action} {numbers}: {line}")
         if sorted(covered) != sorted(one.name for one in self.trial.challengers):
@@ -161,9 +165,11 @@ class _Page:
 
     def _basis(self, line):
         rests = re.search(r"The comparison rests (on .+?)\.(?: |$)", line)
-        if rests and " for " not in rests[1]:
-            number = int(re.search(r"\d+", rests[1]).group())
-            if {number} != {one.estimate.units for one in self.answer} - {0}:
+        for part in re.split(r"[,;]? (?:and )?on (?=\d)", f" {rests[1]}")[1:] if rests else ():
+            number, whom = re.match(r"(\d+) \S+(?: for (.+))?", part).groups()
+            who = names_in(whom, self.names) if whom else None
+            about = [self.of(name) for name in who] if who else self.answer
+            if {int(number)} != {one.estimate.units for one in about} - {0}:
                 self.wrong.append(f"rests on {number}: {line}")
         made = re.match(r"(?:You .*?\. )?(\d+) .+ drawn by lot, labels", line)
         if made and int(made[1]) != len(self.analysis.records.layout.slots):
@@ -174,7 +180,7 @@ class _Page:
         if not told:
             return
         who = names_in(told[1], self.names)
-        if not who or told[2] != self.control:
+        if not who or self.control in who or told[2] != self.control:
             self.wrong.append(f"not understood: {line}")
             return
         estimate = self.of(who[0]).estimate
@@ -203,7 +209,7 @@ class _Page:
         for name, what in re.findall(
             r"(?:\. |: )([^.:]+): best guess ([^.]*(?:\.\d[^.]*)*) fits\.", line
         ):
-            if name not in self.names:
+            if name not in self.names or name == self.control:
                 self.wrong.append(f"picture about {name}")
                 continue
             estimate = self.of(name).estimate
@@ -321,52 +327,6 @@ def _right_margin(said, finding, trial, per):
     return right or abs(numbers[0] - here) <= slack
 
 
-def expected(finding):
-    """Give the verdict that the rule of the plan asks for, from the limits."""
-    if finding.estimate.withheld or math.isnan(finding.estimate.low):
-        return "withheld"
-    if not finding.planned:
-        return "explored"
-    low, high = finding.estimate.low, finding.estimate.high
-    if BETTER_WHEN[finding.estimate.outcome] == "lower":
-        low, high = -high, -low
-    return {"better": _better, "no worse": _no_worse, "same": _same}[finding.claim](
-        low, high, finding.worthwhile
-    )
-
-
-def _better(low, high, worth):
-    worth = worth or 0.0
-    if low > 0:
-        if high < worth:
-            return "apart, small"
-        return ("enough" if worth else "apart") if low >= worth else "size open"
-    if high < 0:
-        return "apart"
-    if high < worth or (not worth and high <= 0):
-        if not worth:
-            return "no gain"
-        return "small" if low > -worth else "not enough"
-    return "better open"
-
-
-def _no_worse(low, high, margin):
-    if low > -margin:
-        return "apart" if low > 0 else "allowed" if high < 0 else "bounded"
-    if high < -margin:
-        return "not allowed"
-    return "worse, open" if high < 0 else "no worse open"
-
-
-def _same(low, high, margin):
-    apart = low > 0 or high < 0
-    if -margin < low and high < margin:
-        return "apart, small" if apart else "small"
-    if low > margin or high < -margin:
-        return "enough"
-    return "apart, open" if apart else "same open"
-
-
 def _against(said, finding, sentence, trial):
     estimate, right = finding.estimate, expected(finding)
     kinds = {right, "open"} if right in ("better open", "same open") else {right}
@@ -377,61 +337,11 @@ def _against(said, finding, sentence, trial):
     open_ways = {"better open": 1, "no worse open": -1}
     if said.way:
         good = 1 if BETTER_WHEN[estimate.outcome] == "higher" else -1
-        way = open_ways[said.kind] * good if said.kind in open_ways else _way(estimate)
-        if said.way != way:
-            yield f"way {said.way} for {way}: {sentence}"
+        true = open_ways[said.kind] * good if said.kind in open_ways else way(estimate)
+        if said.way != true:
+            yield f"way {said.way} for {true}: {sentence}"
     if said.bound is not None:
         bad = estimate.low if BETTER_WHEN[estimate.outcome] == "higher" else estimate.high
         per = GRAMS_IN[trial.weights] if estimate.unit == "g" else 1.0
         if abs(said.bound - bad / per) > _slack(estimate, per):
             yield f"bound {said.bound} for {bad / per}: {sentence}"
-
-
-def _way(estimate):
-    return 1 if estimate.low > 0 else -1 if estimate.high < 0 else 0
-
-
-_ACTIONS = {
-    "enough": "adopt", "bounded": "adopt", "allowed": "adopt", "apart, small": "choose",
-    "small": "choose", "not enough": "stop", "no gain": "stop", "not allowed": "stop",
-    "withheld": "redesign", "explored": "note",
-}  # fmt: skip
-
-
-def _right_advice(finding, trial, said, numbers):
-    kind, estimate = expected(finding), finding.estimate
-    good = _way(estimate) * (1 if BETTER_WHEN[estimate.outcome] == "higher" else -1)
-    if kind in ("apart", "enough"):
-        return said.action == ("adopt" if good > 0 else "stop")
-    if kind in _ACTIONS:
-        return said.action == _ACTIONS[kind]
-    needed = _needed(finding, good)
-    if said.now != estimate.units:
-        return False
-    if said.action == "too many":
-        return needed > 10 * estimate.units
-    step = len(trial.treatments) * trial.design.units_per_treatment
-    return (
-        said.action == "repeat" and needed <= 10 * estimate.units + 1
-        and all(needed - 1 <= one <= needed + step + 1 for one in numbers) and len(numbers) == 1
-    )  # fmt: skip
-
-
-def _needed(finding, good):
-    """Units with which 8 of 10 trials would decide, were the truth where the estimate is."""
-    del good
-    estimate, margin = finding.estimate, finding.worthwhile or 0.0
-    value = estimate.value * (1 if BETTER_WHEN[estimate.outcome] == "higher" else -1)
-    ways = {
-        "better": [value, margin - value] if estimate.low <= 0 <= estimate.high else
-        [abs(value - margin)],
-        "no worse": [abs(value + margin)], "same": [abs(abs(value) - margin)],
-    }  # fmt: skip
-    distance = max(ways[finding.claim])
-    if distance <= 0:
-        return math.inf
-    half, alone = (estimate.high - estimate.low) / 2, (estimate.high_alone - estimate.low_alone) / 2
-    share_ = (1 + estimate.level) / 2
-    quantile = norm.ppf(share_) if estimate.df is None else t.ppf(share_, estimate.df)
-    needed = ((half + norm.ppf(0.8) * alone / quantile) / distance) ** 2
-    return max(1.0, needed) * estimate.units

@@ -13,6 +13,10 @@ __all__ = ["Advice", "Size", "Verdict", "advice", "names_in", "share", "signed",
 
 NUMBER = r"(?:\d+(?:\.\d+)?(?: (?:g|kg|oz|lb|days?|points|%))?)"
 MORE_LESS = r"(?:more|less|fewer|longer)"
+TAIL = (
+    r"(?: per (?:(?! than | with |:).)+?| in a hundred(?: from one flush to the next)?"
+    r"| to colonise| to first pins)?"
+)
 _WAY = re.compile(
     r"(?:(?P<gave>gave|give) (?P<gave_way>more|less)"
     r"|(?P<lost>lost|lose) (?P<lost_way>more|fewer) \S+(?: \S+)?"
@@ -88,20 +92,22 @@ def size(text, names):
     behind = r"fits these (?P<units>[^.(]+?)(?: \((?P<odds>[^)]*)\))?\."
     told = re.search(
         rf"(?P<it>{who}|\bit) (?:gave|lost|kept|took) about (?P<about>{NUMBER}) "
-        rf"(?P<way>{MORE_LESS})(?P<tail>[^:]*?)(?: than (?P<control>{who}))?: "
+        rf"(?P<way>{MORE_LESS})(?P<tail>{TAIL})(?: than (?P<control>{who}))?: "
         rf"(?:between (?P<near>{NUMBER}) and (?P<far>{NUMBER}) (?P<limits_way>{MORE_LESS})"
         rf"|(?P<beyond>{NUMBER}) {MORE_LESS} or beyond) " + behind,
         text, re.IGNORECASE,
     )  # fmt: skip
     if told:
         ends = (
-            [signed(told[end], told["limits_way"]) for end in ("near", "far")] if told["near"]
+            [signed(told[end], told["limits_way"]) for end in ("near", "far")]
+            if told["near"]
             else [signed(told["beyond"], told["way"]), signed("far", told["way"])]
-        )  # fmt: skip
+        )
+        ends.sort()  # fmt: skip
         about = signed(told["about"], told["way"])
     else:
         told = re.search(
-            rf"anything from {bound.format('low')} to {bound.format('high')}(?P<tail>[^.]*?)"
+            rf"anything from {bound.format('low')} to {bound.format('high')}(?P<tail>{TAIL})"
             rf"(?: with (?P<it>{who}) than with (?P<control>{who}))? {behind}",
             text, re.IGNORECASE,
         )  # fmt: skip
@@ -113,7 +119,7 @@ def size(text, names):
     return Size(
         it=_same(it, names), control=_same(told["control"], names), outcome=_outcome(told["tail"]),
         fruited="counting only those that fruited" in text[: told.start()].lower()[-40:],
-        low=min(ends), high=max(ends), about=about, units=told["units"], odds=told["odds"],
+        low=ends[0], high=ends[1], about=about, units=told["units"], odds=told["odds"],
     )  # fmt: skip
 
 

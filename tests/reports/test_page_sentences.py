@@ -123,7 +123,8 @@ def test_another_verdict_is_caught(page):
             capital(template.format(it=one.name, c=trial.control.name, units=f"{trial.unit}s"))
             for one in trial.challengers
         )
-        if lied != told:
+        as_true = "This trial cannot tell" in lied and "this trial cannot tell" in told.lower()
+        if lied != told and not as_true:
             assert page_contradictions(text.replace(told, lied), analysis), lied
 
 
@@ -144,7 +145,7 @@ def test_names_that_changed_places_are_caught(page):
     [
         (r"repeat with about (\d+)", lambda said: f"repeat with about {int(said[1]) * 3}"),
         (r"this trial had (\d+)", lambda said: f"this trial had {int(said[1]) + 1}"),
-        (r"rests on (\d+) (?!.* for )", lambda said: f"rests on {int(said[1]) + 1} "),
+        (r"comparison rests on (\d+)", lambda said: f"comparison rests on {int(said[1]) + 1}"),
         (r"^(\d+)( .+ drawn by lot)", lambda said: f"{int(said[1]) + 2}{said[2]}"),
         (r"^- (\d+)( of \d+ .+ (?:was|were) lost)", lambda said: f"- {int(said[1]) + 1}{said[2]}"),
         (r"(\d+) times in (\d+) (?:all )?such", lambda said: f"5 times in {said[2]} such"),
