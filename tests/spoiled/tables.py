@@ -80,7 +80,7 @@ def ragged(raw: bytes, rng: np.random.Generator) -> bytes:
     for _ in range(5):
         row = rows[int(rng.integers(len(rows)))]
         if rng.random() < 0.5:
-            del row[int(rng.integers(len(row))) :]
+            del row[int(rng.integers(len(row) + 1)) :]
         else:
             row.extend([""] * int(rng.integers(600)) + ["x"])
     return _text(rows)

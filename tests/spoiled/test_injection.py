@@ -147,7 +147,8 @@ def test_all_that_is_written_stays_text(
     assert_document_is_tame(made.folder / "report" / "report.docx")
     assert_markdown_is_tame(made.folder / "report" / "report.md")
     json.loads((made.folder / "report" / "results.json").read_text(encoding="utf-8"))
-    assert not OBEYED.search(made.printed), ascii(OBEYED.search(made.printed))
+    printed = made.printed.replace("\r", "")  # a progress bar goes back to its line's beginning
+    assert not OBEYED.search(printed), ascii(OBEYED.search(printed))
     assert {one.name for one in tmp_path.iterdir()} == {made.folder.name}
 
 
