@@ -24,13 +24,16 @@ if TYPE_CHECKING:
     from analyses.estimate import Estimate
     from analyses.finding import Finding
     from analyses.models.mixed import fit_mixed
+    from analyses.pooling.pool import pool
     from analyses.questions import analyse
+    from reports.group_report import write_group_report
     from reports.report import Report, write_report
     from trials.designs import draw
     from trials.layout import Layout
     from trials.problems import Problem, Problems
     from trials.records import Records, read
     from trials.starters import starter
+    from trials.together import read_together
     from trials.trial import Trial
     from trials.trial_file import check_trial, read_trial
     from trials.trial_text import to_toml
@@ -50,10 +53,13 @@ __all__ = [
     "check_trial",
     "draw",
     "fit_mixed",
+    "pool",
     "read",
+    "read_together",
     "read_trial",
     "starter",
     "to_toml",
+    "write_group_report",
     "write_report",
 ]
 
@@ -71,10 +77,13 @@ _HOMES = {
     "check_trial": "trials.trial_file",
     "draw": "trials.designs",
     "fit_mixed": "analyses.models.mixed",
+    "pool": "analyses.pooling.pool",
     "read": "trials.records",
+    "read_together": "trials.together",
     "read_trial": "trials.trial_file",
     "starter": "trials.starters",
     "to_toml": "trials.trial_text",
+    "write_group_report": "reports.group_report",
     "write_report": "reports.report",
 }
 
