@@ -129,8 +129,8 @@ def loss_rows(base: SizeQuestion, options: SizeOptions, known: Known) -> Cases:
         sources = (*sources, f"Bags of a batch are taken to share their luck ({base.correlation:g} "
                              "intracluster correlation).")  # fmt: skip
         if _hit(base, losses[main][1]) < _FEW_HIT:
-            sources = (*sources, "With so few lost, few batches would be hit at all. The sums above "
-                                 "are then too hopeful; pinset rehearse tells more.")  # fmt: skip
+            sources = (*sources, "With so few lost, few batches would be hit at all. The sums are "
+                                 "then too hopeful; pinset rehearse tells more.")  # fmt: skip
     return [(name, replace(base, lost=lost)) for name, lost in losses], main, sources
 
 

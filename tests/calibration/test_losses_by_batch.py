@@ -14,6 +14,7 @@ from scipy.special import stdtr, stdtrit
 from analyses.losses.batch_limits import BatchShares, held_limits
 from analyses.models.counts.two_proportions import score_limits
 from tests.analyses.losses import BETTER, NO_WORSE, batches, the_losses_alone
+from trials.sizing.share_sizes import power_batches_no_worse
 
 TRIALS, WHOLE = 10_000, 40
 BAGS, SHARE, MARGIN = 12, 0.2, 0.10
@@ -148,6 +149,36 @@ def test_no_worse_shown_at_the_margin(count, correlation, share):
     found = [100 * one.mean() for one in told]
     assert max(found[:2]) <= 3.5
     assert found == pytest.approx(AT_MARGIN[count, correlation, share], abs=0.02)
+
+
+# Percent of 10,000 trials in which both sides lose the same, correlation 0.05, and “no worse by 10
+# in 100” is shown: batches, share lost; found, and by the closed form that sizes are told by.
+SHOWN = {
+    (8, 0.02): (8.83, 23.96),
+    (8, 0.05): (14.80, 21.01),
+    (8, 0.1): (14.83, 16.94),
+    (12, 0.02): (36.60, 45.01),
+    (12, 0.05): (38.74, 35.40),
+    (12, 0.1): (27.06, 26.60),
+    (40, 0.02): (98.66, 99.69),
+    (40, 0.05): (94.01, 93.59),
+    (40, 0.1): (78.91, 77.88),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("count", "share"), SHOWN)
+def test_no_worse_shown_where_nothing_differs(count, share):
+    rng = np.random.default_rng(95_000 + count + round(100 * share))
+    mine, control = (draw(rng, share, 0.05, count // 2) for _ in range(2))
+    found = 100 * (by_batch(mine, control)[2] < MARGIN).mean()
+    told = 100 * power_batches_no_worse(
+        share, share, count / 2, BAGS, 0.05, margin=MARGIN, confidence=0.975
+    )
+    assert (found, told) == pytest.approx(SHOWN[count, share], abs=0.02)
+    # Where five batches or more can be expected to be hit, the closed form is near.
+    if count * (1 - (1 - share) ** BAGS) >= 5:
+        assert told == pytest.approx(found, abs=8)
 
 
 def test_arrays_and_path_agree_quickly():

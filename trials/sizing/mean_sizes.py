@@ -102,6 +102,7 @@ def power_no_worse(
     *,
     confidence: float = 0.95,
     sides: int = 1,
+    stretch: float = 1.0,
 ) -> float:
     """Give the chance of showing that a treatment is no worse than another by more than a margin.
 
@@ -119,6 +120,8 @@ def power_no_worse(
         Of the bound that judges.
     sides : {1, 2}
         1: a one-sided bound of that confidence; 2: the lower end of the two-sided interval.
+    stretch : float
+        How many times as large the standard error of the test is under the margin as at the truth.
 
     Notes
     -----
@@ -128,7 +131,7 @@ def power_no_worse(
         raise ValueError(f"a margin must be above zero, got {margin}")
     if precision.df <= 0:
         return 0.0
-    point = t_point((1 - confidence) / sides, precision.df)
+    point = stretch * t_point((1 - confidence) / sides, precision.df)
     return _above(point, precision.df, (difference + margin) / (sd * math.sqrt(precision.factor)))
 
 
