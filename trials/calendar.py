@@ -71,7 +71,10 @@ def calendar(trial: Trial) -> tuple[Window, ...]:
     early, late = _COLONISED
     pins = (early + _OPEN_TO_PINS[0], late + _OPEN_TO_PINS[1])
     picked = (pins[0] + _PINS_TO_PICKING[0], pins[1] + _PINS_TO_PICKING[1])
-    fruiting = f"About {FRUITING_HUMIDITY} % humidity and {_warmth(*FRUITING_F)}, unless your species wants another."
+    fruiting = (
+        f"About {FRUITING_HUMIDITY} % humidity and {_warmth(*FRUITING_F)}, unless your species "
+        "wants another."
+    )
     steps = [
         ("mixing and heat treatment", -2, -1, "Mix, fill, label; write down each batch."),
         ("cooling", -1, 0, f"Rest at least {REST_HOURS} hours, until cool to the hand inside."),

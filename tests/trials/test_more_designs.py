@@ -10,6 +10,7 @@ import pytest
 from scipy.stats import chisquare
 
 from trials.designs import draw
+from trials.designs.block_search import search_blocks
 from trials.designs.efficiency import efficiency, incidence
 from trials.designs.shuffle import Lot
 from trials.designs.squares import draw_square, reduced_squares
@@ -116,7 +117,7 @@ def test_a_split_plot_gives_one_factor_to_batches(units: int) -> None:
 BALANCED = [
     (4, 6, 2), (4, 4, 3), (5, 10, 2), (5, 10, 3), (6, 10, 3), (6, 15, 4), (7, 7, 3), (7, 7, 4),
     (8, 14, 4), (9, 12, 3), (9, 18, 4), (10, 15, 4), (10, 18, 5), (10, 30, 3), (11, 11, 5),
-    (13, 13, 4), (15, 15, 7), (16, 20, 4), (21, 21, 5),
+    (13, 13, 4), (15, 15, 7), (16, 20, 4), (21, 21, 5), (31, 31, 6),
 ]  # fmt: skip
 """Treatments, blocks, places: balanced designs of Cochran & Cox (1957), table 11.3."""
 
@@ -133,6 +134,16 @@ def test_balanced_blocks_are_found(treatments: int, blocks: int, size: int) -> N
     assert found.balanced
     assert found.factor == pytest.approx(treatments * (size - 1) / (size * (treatments - 1)))
     assert found.bound == pytest.approx(found.factor)
+
+
+@pytest.mark.parametrize(("treatments", "blocks", "size"), [(26, 12, 13), (40, 60, 6)])
+def test_large_layouts_come_near_their_bound(treatments: int, blocks: int, size: int) -> None:
+    """No balance is possible; the bound of `efficiency` is never exceeded and nearly reached."""
+    counts = search_blocks([size] * blocks, [blocks * size // treatments] * treatments, Lot(3))
+    assert (counts.sum(axis=0) == size).all()
+    assert (counts.sum(axis=1) == blocks * size // treatments).all()
+    found = efficiency(counts)
+    assert 0.98 * found.bound < found.factor <= found.bound + 1e-9
 
 
 @pytest.mark.parametrize(

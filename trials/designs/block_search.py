@@ -20,10 +20,11 @@ from trials.designs.shuffle import Lot
 __all__ = ["search_blocks"]
 
 _STARTS = 30
-_WORK = 25_000_000
-"""Units of work: matrices looked at times the treatments squared. Bounds the time, not by a clock,
-so that a seed gives the same layout on a slow machine."""
-_MOST_MOVES = 3_000
+_WORK = 5e8
+"""Units of work, about so many operations. Bounds the time, not by a clock, so that a seed gives
+the same layout on a slow machine."""
+_STEP_WORK = 4e5  # what a step costs however small the layout
+_TRIED_EXACTLY = 60
 _DIGITS = 9  # what rounding differs in between machines must not decide
 
 
@@ -49,7 +50,7 @@ def search_blocks(sizes: Sequence[int], replicates: Sequence[int], lot: Lot) -> 
         return known
     best, best_score, work = _start(sizes, replicates, lot), np.inf, 0.0
     for _ in range(_STARTS):
-        counts, score, spent = _descend(_start(sizes, replicates, lot), lot)
+        counts, score, spent = _descend(_start(sizes, replicates, lot), lot, _WORK - work)
         work += spent
         if score < best_score:
             best, best_score = counts, score
@@ -77,14 +78,11 @@ def _start(sizes: Sequence[int], replicates: Sequence[int], lot: Lot) -> Array:
     return counts
 
 
-def _descend(counts: Array, lot: Lot) -> tuple[Array, float, float]:
+def _descend(counts: Array, lot: Lot, allowed: float) -> tuple[Array, float, float]:
+    """Exchange until nothing gains, or until the work allowed is done."""
     score, work = float(mean_variance(counts)), 0.0
-    while True:
-        moves = _exchanges(counts)
-        if len(moves) > _MOST_MOVES:
-            start = lot.below(len(moves))
-            step = len(moves) // _MOST_MOVES + 1
-            moves = moves[(start + step * np.arange(_MOST_MOVES)) % len(moves)]
+    while work < allowed:
+        moves = _promising(counts, _exchanges(counts))
         tried = np.repeat(counts[None], len(moves), axis=0)
         at = np.arange(len(moves))
         first, here, second, there = moves.T
@@ -92,13 +90,35 @@ def _descend(counts: Array, lot: Lot) -> tuple[Array, float, float]:
             (first, here, -1), (first, there, 1), (second, there, -1), (second, here, 1)
         ):  # fmt: skip
             tried[at, row, column] += change
-        work += len(moves) * len(counts) ** 2
+        work += len(moves) * len(counts) ** 3 + 20 * counts.sum() ** 2 + _STEP_WORK
         scores = np.round(mean_variance(tried), _DIGITS)
         ties = np.flatnonzero(scores == scores.min())
         chosen = ties[lot.below(len(ties))]
         if not scores[chosen] < round(score, _DIGITS):
-            return counts, score, work
+            break
         counts, score = tried[chosen], float(scores[chosen])
+    return counts, score, work
+
+
+def _promising(counts: Array, moves: Array) -> Array:
+    """Keep the exchanges that gain most to first order.
+
+    The sum of variances is the trace of the inverse C+ of C = R - N K^-1 N'; its change with C is
+    -trace(C+ dC C+) (Magnus & Neudecker 1988, Matrix Differential Calculus, section 9.5).
+    """
+    if len(moves) <= _TRIED_EXACTLY:
+        return moves
+    sizes = counts.sum(axis=0)
+    information = np.diag(counts.sum(axis=1)) - (counts / sizes) @ counts.T
+    inverse = np.linalg.pinv(information, hermitian=True)
+    square = inverse @ inverse
+    reach = square @ counts
+    first, here, second, there = moves.T
+    own = square[first, first] + square[second, second] - 2 * square[first, second]
+    change = (2 * (reach[second, here] - reach[first, here]) + own) / sizes[here]
+    change -= (2 * (reach[second, there] - reach[first, there]) - own) / sizes[there]
+    order = np.argsort(np.round(change, _DIGITS), kind="stable")
+    return moves[order[:_TRIED_EXACTLY]]
 
 
 def _exchanges(counts: Array) -> Array:

@@ -8,7 +8,7 @@ the others go around, and a base block may return to itself before the round is 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -17,7 +17,7 @@ from trials.designs.efficiency import Array
 
 __all__ = ["balanced_by_cycling"]
 
-_MOST_BASES = 60_000
+_MOST_PAIRS = 6_000_000
 _MOST_TRIES = 300_000
 
 _Pairs = tuple[int, ...]
@@ -45,14 +45,52 @@ def balanced_by_cycling(sizes: Sequence[int], replicates: Sequence[int]) -> Arra
     meetings, left = divmod(replicates[0] * (size - 1), treatments - 1)
     if left or not meetings:
         return None
+    if blocks == treatments:
+        base = _difference_set(treatments, size, meetings)
+        if base is not None:
+            return _as_counts(_turned(base, treatments), treatments, blocks)
     for fixed in (False, True):
         found = _develop(treatments, blocks, size, meetings, fixed=fixed)
         if found is not None:
-            counts = np.zeros((treatments, blocks))
-            for number, members in enumerate(found):
-                counts[list(members), number] = 1
-            return counts
+            return _as_counts(found, treatments, blocks)
     return None
+
+
+def _as_counts(found: Iterable[tuple[int, ...]], treatments: int, blocks: int) -> Array:
+    counts = np.zeros((treatments, blocks))
+    for number, members in enumerate(found):
+        counts[list(members), number] = 1
+    return counts
+
+
+def _difference_set(treatments: int, size: int, meetings: int) -> tuple[int, ...] | None:
+    """Find one base block whose differences hold every number equally often (Singer 1938).
+
+    Trans. Amer. Math. Soc. 43, 377-385. One step at a time, given up as soon as a difference comes
+    too often.
+    """
+    often, chosen, tries = [0] * treatments, [0], 0
+
+    def extend() -> bool:
+        nonlocal tries
+        if len(chosen) == size:
+            return True
+        for new in range(chosen[-1] + 1, treatments):
+            tries += len(chosen)
+            if tries > _MOST_TRIES:
+                return False
+            steps = [step for old in chosen for step in (new - old, old - new + treatments)]
+            for step in steps:
+                often[step] += 1
+            chosen.append(new)
+            if max(often[step] for step in steps) <= meetings and extend():
+                return True
+            chosen.pop()
+            for step in steps:
+                often[step] -= 1
+        return False
+
+    return tuple(chosen) if extend() else None
 
 
 def _develop(
@@ -85,12 +123,14 @@ def _orbits(
 ) -> list[tuple[tuple[tuple[int, ...], ...], _Pairs]] | None:
     """List the rounds of blocks and how many pairs of each kind they cover."""
     seen: set[tuple[int, ...]] = set()
-    listed = []
-    for tries, base in enumerate(combinations(range(treatments), size)):
-        if tries > _MOST_BASES:
+    listed, looked_at = [], 0
+    for base in combinations(range(treatments), size):
+        looked_at += size
+        if looked_at > _MOST_PAIRS:
             return None
         if base in seen:
             continue
+        looked_at += around * size * (size - 1) // 2
         orbit = tuple(dict.fromkeys(_turned(base, around)))
         seen.update(orbit)
         covered = Counter(
