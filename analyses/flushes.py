@@ -41,7 +41,8 @@ def usable_treatments(records: Records, unit: UnitStory) -> list[str]:
     """
     trial = records.trial
     ordered = [trial.control.code, *(one.code for one in trial.challengers)]
-    return [code for code in ordered if not unusable(records, unit, code)]
+    came = came_rows(records)
+    return [code for code in ordered if not unusable(records, unit, code, came)]
 
 
 def flush_answer(records: Records, unit: UnitStory, *, level: float) -> Comparison:

@@ -112,9 +112,9 @@ def _first(flags: np.ndarray) -> np.ndarray:
 def came_rows(records: Records) -> pd.DataFrame:
     """Give one row a flush that came: treatment, block, batch, bag, flush, k, grams."""
     flushes = records.flushes
-    came = flushes[(flushes["state"] == "weighed") & (flushes["grams"] > 0)]
+    came = flushes[flushes["grams"] > 0]  # which are known of what was weighed only
     rows = came[["treatment", "block", "batch", "flush", "grams"]].copy()
     rows["bag"] = came["code"]
     rows["k"] = rows["flush"] - 1.0
-    rows["flush"] = rows["flush"].astype(str)
+    rows["flush"] = rows["flush"].map({one: str(one) for one in rows["flush"].unique()})
     return rows.reset_index(drop=True)

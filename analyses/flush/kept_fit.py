@@ -71,7 +71,7 @@ class KeptFit:
     spread_p: float
 
 
-def unusable(records: Records, unit: UnitStory, code: str) -> str:
+def unusable(records: Records, unit: UnitStory, code: str, came: pd.DataFrame | None = None) -> str:
     """Say why no share can be reckoned for a treatment; empty where one can.
 
     Parameters
@@ -81,7 +81,7 @@ def unusable(records: Records, unit: UnitStory, code: str) -> str:
     code : str
         Of the treatment.
     """
-    came = came_rows(records)
+    came = came_rows(records) if came is None else came
     mine, name = came[came["treatment"] == code], records.trial.treatment(code).name
     if mine["flush"].nunique() < FEWEST:
         return f"with “{name}” fewer than two flushes came, so there is no share to reckon"

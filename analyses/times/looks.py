@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Literal, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from trials.records import Records
@@ -24,6 +25,9 @@ STAGES: tuple[Stage, ...] = ("colonised", "first pins", "first flush picked")
 
 _COLUMN = {"colonised": "colonised", "first pins": "first_pins", "first flush picked": "picked"}
 _LOST = ("contaminated", "lost otherwise")
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Flags: TypeAlias = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,14 +112,10 @@ def stage_looks(records: Records, stage: Stage, gap: LookGap) -> pd.DataFrame:
     if records.trial.start is not None:
         start = start.fillna(pd.Timestamp(records.trial.start))
     bags["start"] = start
-    last = _last_day(records)
-    rows = [
-        (row.code, row.treatment, row.block, row.batch, *_between(row, stage, gap, last))
-        for row in bags[bags["start"].notna()].itertuples()
-    ]
-    names = ["code", "treatment", "block", "batch", "left", "right", "seen"]
-    frame = pd.DataFrame(rows, columns=names)
-    return frame.astype({"left": float, "right": float, "seen": bool})
+    begun = bags[bags["start"].notna()].reset_index(drop=True)
+    frame = begun[["code", "treatment", "block", "batch"]].copy()
+    left, right, seen = _between(begun, stage, gap, _last_day(records))
+    return frame.assign(left=left, right=right, seen=seen)
 
 
 def _last_day(records: Records) -> pd.Timestamp | None:
@@ -125,28 +125,35 @@ def _last_day(records: Records) -> pd.Timestamp | None:
 
 
 def _between(
-    row: tuple[object, ...], stage: Stage, gap: LookGap, last: pd.Timestamp | None
-) -> tuple[float, float, bool]:
-    """Give left, right and whether the day was written, for one unit."""
-    start = row.start  # type: ignore[attr-defined]
+    bags: pd.DataFrame, stage: Stage, gap: LookGap, last: pd.Timestamp | None
+) -> tuple[Array, Array, Flags]:
+    """Give left, right and whether the day was written, for each unit."""
+    start = pd.to_datetime(bags["start"])
 
-    def since(day: pd.Timestamp | None) -> float:
-        return 0.0 if day is None or pd.isna(day) else max(0.0, float((day - start).days))
+    def since(day: pd.Series | pd.Timestamp | None) -> Array:
+        """Count days from the start, never below 0; NaN where the day is not known."""
+        if day is None:
+            return np.full(len(start), np.nan)
+        days = (pd.to_datetime(day) - start).dt.days.to_numpy(float)
+        return np.asarray(np.maximum(days, 0.0))
 
-    day = getattr(row, _COLUMN[stage])
-    if not pd.isna(day):
-        right = max(since(day), 1.0)
-        exact = stage == "first flush picked"
-        left = right if exact else min(since(gap.before(day)), right - 1)
-        return left, right, True
-    later = [getattr(row, _COLUMN[one]) for one in STAGES[STAGES.index(stage) + 1 :]]
-    known = [since(one) for one in later if not pd.isna(one)]
-    if known:
-        return 0.0, max(min(known), 1.0), False
-    fate = row.fate  # type: ignore[attr-defined]
-    if fate in _LOST:
-        return since(row.lost_on), math.inf, False  # type: ignore[attr-defined]
-    return (since(last) if fate == "still going" else 0.0), math.inf, False
+    day = pd.to_datetime(bags[_COLUMN[stage]])
+    seen = day.notna().to_numpy()
+    right = np.maximum(since(day), 1.0)
+    left = right
+    if stage != "first flush picked":
+        looked = {one: gap.before(one) for one in day.dropna().unique()}
+        left = np.minimum(np.nan_to_num(since(day.map(looked))), right - 1)
+    later = [since(bags[_COLUMN[one]]) for one in STAGES[STAGES.index(stage) + 1 :]]
+    # A stage that came later bounds this one; without any, a unit lacked it while it was seen.
+    known = np.fmin.reduce([np.full(len(start), np.nan), *later])
+    lost = bags["fate"].isin(_LOST).to_numpy()
+    going = (bags["fate"] == "still going").to_numpy()
+    until = np.where(lost, since(bags["lost_on"]), np.where(going, since(last), 0.0))
+    by_then = np.isfinite(known)
+    unseen = np.where(by_then, 0.0, np.nan_to_num(until))
+    end = np.where(by_then, np.maximum(known, 1.0), np.inf)
+    return np.where(seen, left, unseen), np.where(seen, right, end), seen
 
 
 def middle_days(frame: pd.DataFrame) -> np.ndarray:
