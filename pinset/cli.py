@@ -1,15 +1,18 @@
 """The command line: parse, call one command, print; every error told in plain words.
 
-Exit codes: 0 done; 1 the grower's files have problems; 2 wrong use.
+Exit codes: 0 done; 1 the grower's files have problems; 2 wrong use; 3 a mistake of our own.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
+from pinset.plain_stream import plain_output
 from pinset.version import __version__
 
 __all__ = ["COMMANDS", "main"]
@@ -51,13 +54,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    _speak_utf8()
-    args = _parser().parse_args(argv)
+    with plain_output():
+        args = _parser().parse_args(argv)
+        try:
+            return _run(args)
+        except BrokenPipeError:  # whoever read along has stopped, as “head” does
+            _print_no_more()
+            return 1
+
+
+def _run(args: argparse.Namespace) -> int:
     command = importlib.import_module(f"pinset.commands.{args.command}")
     from trials.problems import Problems, Refused
 
     try:
-        return int(command.run(args))
+        code = int(command.run(args))
+        sys.stdout.flush()
+        return code
     except Problems as error:
         from pinset.telling import tell_problems
 
@@ -66,10 +79,38 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _tell_refusal(str(error), as_json=args.json, code=2)
     except KeyboardInterrupt:
         return _tell_refusal("Stopped. Run the same command again.", as_json=False, code=130)
+    except BrokenPipeError:
+        raise
     except OSError as error:
         where = f" “{error.filename}”" if error.filename else ""
-        told = f"The file{where} cannot be read or written: {error.strerror or error}."
+        told = (
+            f"The file{where} cannot be read or written: {error.strerror or error}. See that it "
+            "is there and that you may use it, and that the disk has room; then run it again."
+        )
         return _tell_refusal(told, as_json=args.json, code=1)
+    except Exception as error:
+        if os.environ.get("PINSET_TRACEBACK"):
+            raise
+        return _tell_refusal(_our_fault(error), as_json=args.json, code=3)
+
+
+def _our_fault(error: Exception) -> str:
+    """Say that a mistake is the program's own; no grower can mend it."""
+    import traceback
+
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{os.path.basename(last.filename)}, line {last.lineno}"  # noqa: PTH119
+    return (
+        f"A mistake in pinset itself, not in your files: {type(error).__name__} in {place} "
+        f"({error}). Nothing of yours was changed. Please tell those who make it what you ran; "
+        "PINSET_TRACEBACK=1 before the command shows them more."
+    )
+
+
+def _print_no_more() -> None:
+    """Keep the interpreter from writing what is left when it ends."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno())  # type: ignore[union-attr]
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -98,11 +139,3 @@ def _tell_refusal(told: str, *, as_json: bool, code: int) -> int:
     else:
         print(told, file=sys.stderr)
     return code
-
-
-def _speak_utf8() -> None:
-    """Print any letter on any terminal, with a substitute where it has none."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
-        if reconfigure is not None:
-            reconfigure(errors="replace")

@@ -10,10 +10,12 @@ import io
 from typing import TYPE_CHECKING, Any
 
 from trials.layout import Layout, Slot
+from trials.problems import Problem, Problems
 from trials.reading.columns import FATE_WORDS, SEEN_WORDS, Column, bag_columns
 from trials.trial import Trial
 
 if TYPE_CHECKING:
+    from openpyxl import Workbook
     from openpyxl.cell.cell import Cell
     from openpyxl.worksheet.worksheet import Worksheet
 
@@ -55,8 +57,19 @@ def make_record_book(trial: Trial, layout: Layout) -> bytes:
     _add_lists(sheet, columns, len(layout.slots) + 1)
     _protect(sheet, columns)
     _explain(book.create_sheet(HELP_SHEET), columns, trial)
+    return _saved(book)
+
+
+def _saved(book: Workbook) -> bytes:
+    from lxml.etree import LxmlError  # type: ignore[import-untyped]
+
     out = io.BytesIO()
-    book.save(out)
+    try:
+        book.save(out)  # by way of temporary files, which need room
+    except (OSError, LxmlError) as error:
+        what = f"cannot be made: no temporary file could be written ({error})"
+        mend = "Make room on the disk and run the same command again."
+        raise Problems([Problem(file="records.xlsx", what=what, mend=mend)]) from error
     return out.getvalue()
 
 
