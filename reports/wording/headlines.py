@@ -115,7 +115,7 @@ def _inside(finding: Finding) -> bool:
 
 def _one_batch(finding: Finding) -> bool:
     estimate = finding.estimate
-    alone = "one batch a side" in estimate.withheld.lower()
+    alone = 1 <= estimate.units <= 2 or "one batch a side" in estimate.withheld.lower()
     return estimate.unit_counted == "batch" and alone
 
 
