@@ -10,7 +10,7 @@ from analyses.larger_trial import Width, widths
 from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import listed, plural
-from reports.wording.names import treatment_names
+from reports.wording.names import printable, treatment_names
 from reports.wording.numbers import step_for
 from reports.wording.overview import planned_findings
 from reports.wording.speech import Scene, margin_text, set_scene
@@ -97,7 +97,7 @@ def _margin(scene: Scene) -> str:
 
 
 def _caption(analysis: Analysis, scene: Scene, units: str, margin: str) -> str:
-    block = analysis.records.trial.design.block
+    block = printable(analysis.records.trial.design.block)
     more = f"more {plural(block)} of the same kind" if block else f"more {units}"
     rough = "" if scene.finding.estimate.df is not None else " Rough: it falls with the root."
     return (
