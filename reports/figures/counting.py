@@ -151,8 +151,12 @@ def _label(axes: Axes, margin: tuple[float, str] | None) -> None:
         )  # fmt: skip
     if margin:
         axes.annotate(
-            f"shaded: what you allowed, {margin[1]}", (0, 0), xycoords="axes fraction",
-            xytext=(0, -47), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
+            "■", (0, 0), xycoords="axes fraction", xytext=(0, -47), textcoords="offset points",
+            va="top", size=11, color=tint("zone edge"),
+        )  # fmt: skip
+        axes.annotate(
+            f"what you allowed, {margin[1]}", (0, 0), xycoords="axes fraction",
+            xytext=(13, -48), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
         )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["figure_times"]
 
 _PANEL, _FOOT, _HEAD, _LEFT = 1.45, 0.48, 0.52, 0.58
+_STYLES = ("solid", (0, (5, 1.2)), (0, (2, 1)), (0, (5, 1, 1.5, 1)))
 _NO_TICKS_ABOVE = 0.24
 """Room that a panel's head keeps for the ticks of the one above, which the first has not."""
 
@@ -105,7 +106,10 @@ def _draw(axes: Axes, curve: TimeCurve, index: int, last: float) -> None:
         level = reached
     x.append(max(last, x[-1]))
     y.append(100 * level)
-    axes.plot(x, y, color=series(index), lw=1.8, solid_joinstyle="miter")
+    axes.plot(
+        x, y, color=series(index), lw=1.8, ls=_STYLES[index % len(_STYLES)],
+        solid_joinstyle="miter", dash_joinstyle="miter",
+    )  # fmt: skip
     half = next((place for place, share in enumerate(y) if share >= 50), None)
     if half is not None:
         axes.plot([x[half]], [y[half]], marker=marker(index), color=series(index), ms=7,
@@ -116,7 +120,16 @@ def _key(sheet: Sheet, names: list[str], whole: float) -> None:
     from matplotlib.lines import Line2D
 
     handles = [
-        Line2D([], [], color=series(index), marker=marker(index), lw=1.8, ms=6, label=name)
+        Line2D(
+            [],
+            [],
+            color=series(index),
+            marker=marker(index),
+            lw=1.8,
+            ms=6,
+            label=name,
+            ls=_STYLES[index % len(_STYLES)],
+        )
         for index, name in enumerate(names)
     ]
     sheet.legend(

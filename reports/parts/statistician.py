@@ -81,6 +81,7 @@ def statistician_blocks(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
     details: list[Block] = []
     if analysis.findings:
         details.append(_estimates(analysis.findings, trial))
+        details.append(_tests(analysis.findings, trial))
         details.append(_judged(analysis.findings, trial))
     folded: list[Block] = [Details(summary="Estimates and tests", blocks=tuple(details))]
     folded += [_model(model) for model in analysis.models]
@@ -110,15 +111,34 @@ def _estimates(findings: Sequence[Finding], trial: Trial) -> Table:
                 "planned" if finding.planned else "explored", one.unit,
                 _digits(one.value), _interval(one.low, one.high),
                 _interval(one.low_alone, one.high_alone), f"{100 * one.level:g} %",
-                _digits(one.df), _p(one.p), _p(finding.p_rerandomised), _p(finding.p_holm),
                 f"{one.units} ({printable(one.unit_counted)})",
             )
         )  # fmt: skip
     columns = ("Treatment", "Outcome", "Status", "Unit", "Estimate", "Interval", "Alone", "Level",
-               "df", "p", "p, re-randomised", "p, Holm", "Units")  # fmt: skip
+               "Units")  # fmt: skip
     return Table(
         caption="Estimates", columns=columns, rows=tuple(rows),
         numeric=(False, False, False, False, *(True for _ in columns[4:])),
+    )  # fmt: skip
+
+
+def _tests(findings: Sequence[Finding], trial: Trial) -> Table:
+    names = treatment_names(trial)
+    rows = tuple(
+        (
+            names[finding.estimate.treatment],
+            f"{finding.estimate.outcome}, {finding.estimate.estimand}",
+            _digits(finding.estimate.df),
+            _p(finding.estimate.p),
+            _p(finding.p_rerandomised),
+            _p(finding.p_holm),
+        )
+        for finding in findings
+    )
+    return Table(
+        caption="Tests of no difference",
+        columns=("Treatment", "Outcome", "df", "p", "p, re-randomised", "p, Holm"),
+        rows=rows, numeric=(False, False, True, True, True, True),
     )  # fmt: skip
 
 
