@@ -38,7 +38,9 @@ class Prediction:
     level : float
         Two-sided confidence.
     draws : ndarray, shape (draws,)
-        The predictive distribution itself, in ascending order.
+        The predictive distribution behind chances, in ascending order: drawn carefully, as
+        `draw_one_more` says; the limits are not, since so they hold most nearly as often as they
+        should.
     """
 
     low: float
@@ -109,6 +111,8 @@ def draw_one_more(
     variances: npt.ArrayLike,
     draws: int,
     generator: np.random.Generator,
+    *,
+    careful: bool = False,
 ) -> Array:
     """Draw from the predictive distribution of the effect in one more trial.
 
@@ -119,6 +123,10 @@ def draw_one_more(
     draws : int
         How many.
     generator : numpy.random.Generator
+    careful : bool
+        Never let the error of the average be smaller than chance within the trials makes it, in
+        the spirit of Knapp & Hartung (2003, Statist. Med. 22, 2693-2710): trials that happen to
+        agree then promise no more than they can.
 
     Returns
     -------
@@ -128,9 +136,7 @@ def draw_one_more(
     -----
     Nagashima, Noma & Furukawa (2019), Statist. Methods Med. Res. 28, 1689-1702: the average at a
     drawn variance between trials, a normal deviation of that variance, and a t deviation on trials
-    less one of the Hartung-Knapp error of that average. Here that error is never smaller than
-    chance within the trials makes it, in the spirit of Knapp & Hartung (2003, Statist. Med. 22,
-    2693-2710), so that trials that happen to agree do not promise more than they can.
+    less one of the Hartung-Knapp error of that average.
     """
     y, v = np.asarray(estimates, float), np.asarray(variances, float)
     k = len(y)
@@ -139,16 +145,16 @@ def draw_one_more(
     step = max(1, _AT_A_TIME // k)
     for start in range(0, draws, step):
         part = slice(start, start + step)
-        value[part], error[part] = _averages(y, v, tau2[part])
+        value[part], error[part] = _averages(y, v, tau2[part], careful=careful)
     normal, student = generator.standard_normal(draws), generator.standard_t(k - 1, draws)
     return np.asarray(value + np.sqrt(tau2) * normal - error * student)
 
 
-def _averages(y: Array, v: Array, tau2: Array) -> tuple[Array, Array]:
+def _averages(y: Array, v: Array, tau2: Array, *, careful: bool) -> tuple[Array, Array]:
     """Give the average at each variance between trials, and its error."""
     weight, average = weighed(y, v, tau2)
     off = (weight * (y - average[:, None]) ** 2).sum(axis=-1) / (len(y) - 1)
-    by_chance = 1 / (1 / v).sum()
+    by_chance = 1 / (1 / v).sum() if careful else 0.0
     return average, np.sqrt(np.maximum(off / weight.sum(axis=-1), by_chance))
 
 
@@ -187,9 +193,12 @@ def predict_one_more(
     if np.asarray(estimates).shape[0] < 2:
         raise ValueError("a prediction needs at least two trials")
     count = min(_DRAWS, _CHI // np.asarray(estimates).shape[0]) if draws is None else draws
-    found = np.sort(draw_one_more(estimates, variances, count, np.random.default_rng(seed)))
-    low, high = np.quantile(found, [tail, 1 - tail])
-    return Prediction(low=float(low), high=float(high), level=level, draws=found)
+    plain, careful = (
+        draw_one_more(estimates, variances, count, np.random.default_rng(seed), careful=each)
+        for each in (False, True)
+    )
+    low, high = np.quantile(plain, [tail, 1 - tail])
+    return Prediction(low=float(low), high=float(high), level=level, draws=np.sort(careful))
 
 
 def draw_together(
@@ -216,15 +225,15 @@ def draw_together(
     Notes
     -----
     Empirical Bayes prediction (Raudenbush & Bryk 1985, J. Educ. Statist. 10, 75-98), mixed over
-    the confidence distribution of the variance between trials as `draw_one_more` is, since at one
-    best variance, often zero, it is too sure of itself.
+    the confidence distribution of the variance between trials as `draw_one_more` is, carefully,
+    since at one best variance, often zero, it is too sure of itself.
     """
     y, v = np.asarray(estimates, float), np.asarray(variances, float)
     tail, k = (1 - check_level(level)) / 2, len(y)
     count = min(20_000, 800_000 // k) if draws is None else draws
     generator = np.random.default_rng(seed)
     tau2 = draw_between_variance(y, v, count, generator)
-    average, error = _averages(y, v, tau2)
+    average, error = _averages(y, v, tau2, careful=True)
     own = tau2[:, None] / (tau2[:, None] + v)
     middle = own * y + (1 - own) * average[:, None]
     student = generator.standard_t(k - 1, (count, 1)) * error[:, None]
