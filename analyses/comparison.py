@@ -13,6 +13,7 @@ from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.models.families.fieller import fieller
 from analyses.models.linear.arrays import FitError
+from analyses.models.linear.formula import random_words
 from analyses.pieces import ModelNumbers
 from analyses.unequal_spread import welch_test
 from trials.trial import Outcome, Trial
@@ -304,7 +305,7 @@ def model_numbers(fit: MixedFit, sample: Sample) -> ModelNumbers:
         The rows that it was fitted to.
     """
     tests = fit.tests(DF_METHOD)
-    random = "".join(f" + (1 | {term})" for term in sample.random)
+    random = random_words(sample.random)
     return ModelNumbers(
         about=f"{sample.outcome}, {sample.estimand}",
         formula=f"{sample.outcome} ({sample.unit}) ~ treatment{random}",

@@ -12,6 +12,7 @@ from scipy.special import chdtrc
 from analyses.comparison import DF_METHOD
 from analyses.flush.counts import came_rows
 from analyses.models.linear.arrays import Array, FitError
+from analyses.models.linear.formula import random_words
 from analyses.pieces import UnitStory
 from trials.records import Records
 
@@ -128,7 +129,7 @@ def fit_kept(
     common = fit_mixed(frame, "grams", one, random, log=True,
                        residual_by="flush" if by_flush else None)  # fmt: skip
     rows = {code: fit.basis.rows(_at(code, codes), slope="k")[0] for code in codes}
-    tail = "".join(f" + (1 | {term})" for term in random)
+    tail = random_words(random)
     return KeptFit(
         fit=fit, common=common, rows=rows, common_row=common.basis.rows({}, slope="k")[0],
         formula=f"log flush weight (g) ~ {fixed}{tail}, k = flush - 1", frame=frame,
@@ -180,7 +181,7 @@ def _of_batches(frame: pd.DataFrame, codes: list[str], random: list[str]) -> Kep
     fit = fit_mixed(table, "slope", fixed, terms)
     common = fit_mixed(table, "slope", "1", terms)
     rows = {code: fit.basis.rows(_at(code, codes))[0] for code in codes}
-    tail = "".join(f" + (1 | {term})" for term in terms)
+    tail = random_words(terms)
     return KeptFit(
         fit=fit, common=common, rows=rows, common_row=common.basis.rows({})[0],
         formula=f"slope of log flush weight (g) of a batch ~ {fixed}{tail}", frame=frame,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from analyses.comparison import DF_METHOD
 from analyses.flush.kept_fit import MOST_ROWS_BY_FLUSH
 from analyses.models.linear.arrays import FitError
+from analyses.models.linear.formula import random_words
 from analyses.pieces import ModelNumbers, UnitStory
 from trials.records import Records
 
@@ -74,6 +75,6 @@ def yield_by_flush(records: Records, unit: UnitStory) -> ModelNumbers | None:
         return None
     what = "log weight (g)" if log else "weight (g)"
     why = "every flush weighed gave something" if log else "some flushes gave nothing"
-    tail = "".join(f" + (1 | {term})" for term in random)
+    tail = random_words(random)
     formula = f"{what} ~ treatment * flush{tail}{', residual variance by flush' * apart} ({why})"
     return model_numbers(fit, "yield of each flush", formula)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from analyses.models.linear.arrays import FitError
 
-__all__ = ["Terms", "read_fixed"]
+__all__ = ["Terms", "random_words", "read_fixed"]
 
 _NAME = r"[^\W\d]\w*"
 _PLAIN = re.compile(rf"\s*{_NAME}(\s*[*:+]\s*{_NAME})*\s*")
@@ -103,3 +104,18 @@ def _gather(terms: list[tuple[str, ...]], *, intercept: bool) -> Terms:
     return Terms(
         intercept=intercept, terms=ordered, variables=variables, as_factor=frozenset(as_factor)
     )
+
+
+def random_words(terms: Sequence[str]) -> str:
+    """Write the random terms behind the fixed part of a formula, in words.
+
+    Parameters
+    ----------
+    terms : sequence of str
+
+    Examples
+    --------
+    >>> "yield ~ treatment" + random_words(["block", "bag"])
+    'yield ~ treatment; random: block and bag'
+    """
+    return f"; random: {' and '.join(terms)}" if terms else ""
