@@ -19,6 +19,9 @@ from analyses.models.numerics.jets import Array
 __all__ = ["TrialSums", "fixed_products", "sum_trials"]
 
 
+_ROWS_AT_ONCE = 100_000  # whose products are kept at once
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialSums:
     """Sums of D = [U y], with K sizes, G groups, q = rank + 1 columns.
@@ -89,7 +92,10 @@ def sum_trials(
 def fixed_products(design: NestedDesign, present: Array) -> Array:
     """Give U'U over the rows present, shape (rank, rank, trials)."""
     rank = design.basis.shape[1]
-    products: Array = _outer_rows(design.basis).T @ present
+    products = np.zeros((rank * rank, present.shape[1]))
+    for start in range(0, len(present), _ROWS_AT_ONCE):
+        some = slice(start, start + _ROWS_AT_ONCE)
+        products += _outer_rows(design.basis[some]).T @ present[some]
     return products.reshape(rank, rank, -1)
 
 
