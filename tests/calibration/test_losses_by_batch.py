@@ -14,7 +14,7 @@ from scipy.special import stdtr, stdtrit
 from analyses.losses.batch_limits import BatchShares, held_limits
 from analyses.models.counts.two_proportions import score_limits
 from tests.analyses.losses import BETTER, NO_WORSE, batches, the_losses_alone
-from trials.sizing.share_sizes import power_batches_no_worse
+from trials.sizing.batch_sizes import power_batches_no_worse
 
 TRIALS, WHOLE = 10_000, 40
 BAGS, SHARE, MARGIN = 12, 0.2, 0.10

@@ -7,17 +7,22 @@ import math
 import numpy as np
 import pytest
 from scipy.stats import binom
+from scipy.stats import t as student
 
 from analyses.models.counts.clusters import design_effect as effect_of_sizes
+from analyses.models.counts.dispersed import dispersed_limits
 from analyses.models.counts.two_proportions import newcombe
 from analyses.models.counts.two_proportions import restricted_shares as restricted_of_counts
 from tests.reference.load import case
 from trials.sizes import batch_sd, exact_size, units_needed
+from trials.sizing.batch_sizes import (
+    expected_batch_width,
+    power_batches_differ,
+    power_batches_no_worse,
+)
 from trials.sizing.share_sizes import (
     design_effect,
     expected_share_width,
-    power_batches_differ,
-    power_batches_no_worse,
     power_ratio_margin,
     power_share_margin,
     power_shares_differ,
@@ -143,3 +148,17 @@ def test_share_width_is_the_width_of_the_analysis():
 def test_questions_without_an_answer(made, words):
     with pytest.raises(ValueError, match=words):
         made()
+
+
+@pytest.mark.parametrize(("share", "batches", "bags"), [(0.05, 6, 12), (0.1, 10, 12), (0.3, 8, 20)])
+def test_width_of_batches_is_that_of_the_analysis(share, batches, bags):
+    """The limits that the analysis would give at just these shares and this spread: the wider."""
+    units = batches * bags
+    error = math.sqrt(2 * share * (1 - share) * (1 + (bags - 1) * 0.05) / units)
+    df = 2 * batches - 2
+    # The mean of a standard deviation from df: its square root of chi-squared (c4).
+    shrink = math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))
+    reach = student.ppf(0.975, df) * error * shrink
+    low, high = dispersed_limits(0.0, reach, share, units, share, units)
+    found = expected_batch_width(share, batches, bags, 0.05)
+    assert found == pytest.approx(max(float(high - low), 2 * reach), rel=1e-6)

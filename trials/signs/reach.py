@@ -147,9 +147,8 @@ def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | 
 
 
 def _loss_power(trial: Trial, stratum: Stratum, margin: float) -> float:
+    from trials.sizing.batch_sizes import power_batches_differ, power_batches_no_worse
     from trials.sizing.share_sizes import (
-        power_batches_differ,
-        power_batches_no_worse,
         power_share_margin,
         power_shares_differ,
         power_shares_same,

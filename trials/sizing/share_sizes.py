@@ -7,15 +7,10 @@ from typing import Literal, TypeAlias
 
 from scipy.special import ndtr, ndtri
 
-from trials.sizes import Precision
-from trials.sizing.mean_sizes import power_better, power_no_worse
-
 __all__ = [
     "Variance",
     "design_effect",
     "expected_share_width",
-    "power_batches_differ",
-    "power_batches_no_worse",
     "power_ratio_margin",
     "power_share_margin",
     "power_shares_differ",
@@ -265,98 +260,6 @@ def design_effect(bags: float, correlation: float, cv: float = 0.0) -> float:
     1.55
     """
     return 1 + ((1 + cv**2) * bags - 1) * correlation
-
-
-def _batches(
-    p1: float, p2: float, batches: float, bags: float, correlation: float
-) -> tuple[float, Precision]:
-    """Give the standard deviation of batch shares (root mean square of the groups) and its df."""
-    _check(p1, p2)
-    unit = (p1 * (1 - p1) + p2 * (1 - p2)) / 2
-    sd = math.sqrt(unit * design_effect(bags, correlation) / bags)
-    return sd, Precision(factor=2 / batches, df=2 * batches - 2)
-
-
-def power_batches_differ(
-    p1: float,
-    p2: float,
-    batches: float,
-    bags: float,
-    correlation: float,
-    *,
-    confidence: float = 0.95,
-    sides: int = 2,
-) -> float:
-    """Give the chance of finding a difference when whole batches receive a treatment.
-
-    Parameters
-    ----------
-    p1, p2 : float
-        True shares lost.
-    batches : float
-        Batches of each treatment.
-    bags : float
-        Bags in each batch.
-    correlation : float
-        Intracluster correlation of the bags of a batch.
-    confidence : float
-        Of the interval that judges.
-    sides : {1, 2}
-        One- or two-sided.
-
-    Notes
-    -----
-    The t test of batch shares (Donner & Klar 2000, Design and Analysis of Cluster Randomization
-    Trials, section 5.2), by the non-central t on batches less two.
-    """
-    sd, precision = _batches(p1, p2, batches, bags, correlation)
-    if sd == 0:
-        return 1.0 if p1 != p2 else 0.0
-    return power_better(abs(p1 - p2), sd, precision, confidence=confidence, sides=sides)
-
-
-def power_batches_no_worse(
-    p1: float,
-    p2: float,
-    batches: float,
-    bags: float,
-    correlation: float,
-    *,
-    margin: float,
-    confidence: float = 0.95,
-) -> float:
-    """Give the chance of showing that whole batches lose no more than a margin above others.
-
-    Parameters
-    ----------
-    p1, p2 : float
-        True shares lost, of the new treatment and of the old.
-    batches : float
-        Batches of each treatment.
-    bags : float
-        Bags in each batch.
-    correlation : float
-        Intracluster correlation of the bags of a batch.
-    margin : float
-        How much more could still be lost, above 0.
-    confidence : float
-        Of the one-sided bound that judges.
-
-    Notes
-    -----
-    The score test with the batches' dispersion that the analysis holds the range to: the variance
-    of a share goes with p (1 - p), so the standard error under the margin is that of the shares
-    restricted to it (Farrington & Manning 1990, Statist. Med. 9, 1447-1454) with the design effect.
-    Held against simulation in tests/calibration/RESULTS.md.
-    """
-    sd, precision = _batches(p1, p2, batches, bags, correlation)
-    if sd == 0:
-        return 1.0 if p1 - p2 < margin else 0.0
-    r1, r2 = restricted_shares(p1, p2, 1.0, margin)
-    stretch = math.sqrt(_separate(r1, 1, r2, 1) / _separate(p1, 1, p2, 1))
-    return power_no_worse(
-        p2 - p1, margin, sd, precision, confidence=confidence, stretch=max(stretch, 1.0)
-    )
 
 
 def expected_share_width(
