@@ -123,8 +123,10 @@ def fit_times(
                                   weight=used["units"])  # fmt: skip
         except (ValueError, np.linalg.LinAlgError):
             continue
-        model = TimeModel(fit=fit, codes=codes, design=design, blocks=with_blocks,
-                          frame=seen, counted=used)  # fmt: skip
+        model = TimeModel(
+            fit=fit, codes=codes, design=np.asarray(design, float), blocks=with_blocks,
+            frame=seen, counted=used,
+        )  # fmt: skip
         if fit.converged and model.df >= 1 and fit.scale > 1e-6:
             return model
     return None
