@@ -9,7 +9,9 @@ from reports.parts.blocks import Block, Bullets, Caution, Details, Figure, Parag
 __all__ = ["to_markdown"]
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~$&])")
-_LINE_START = re.compile(r"^(\s*)([-+=]|\d+[.)])(?=\s|$)")
+_LINE_START = re.compile(r"^(\d*)([-+=.)])(?=\s|$)")
+_ADDRESS = re.compile(r"(?i)\b(?:https?|ftp|mailto|xmpp)(?=:)|\bwww(?=\.)|(?<=\w)(?=@\w)")
+"""Where many readers of Markdown make a link of a bare address."""
 
 
 def to_markdown(report: Report) -> str:
@@ -67,4 +69,5 @@ def _table(table: Table) -> list[str]:
 
 def _safe(text: str) -> str:
     """Escape what Markdown would read as markup; a line break ends nothing here."""
-    return _LINE_START.sub(r"\1\\\2", _SPECIAL.sub(r"\\\1", " ".join(text.split())))
+    escaped = _SPECIAL.sub(r"\\\1", " ".join(text.split()))
+    return _LINE_START.sub(r"\1\\\2", _ADDRESS.sub(r"\g<0>\\", escaped))

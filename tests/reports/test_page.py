@@ -21,6 +21,10 @@ TRIALS = {
     "two_mixes": two_mixes, "four_mixes": four_mixes, "one_batch_a_side": one_batch_a_side,
     "shortcut": shortcut,
 }  # fmt: skip
+MARKDOWN_MAY_MAKE = {
+    "h1", "h2", "h3", "p", "strong", "em", "ul", "li", "blockquote", "table", "thead", "tbody",
+    "tr", "th", "td",
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module", params=TRIALS)
@@ -157,6 +161,34 @@ def test_whatever_the_grower_writes_is_only_text(name):
 def test_markdown_escapes_its_own_signs():
     markdown = to_markdown(write_report(renamed(two_mixes(), O="*bran* | [x](y) `z`")))
     assert r"\*bran\* \| \[x\](y) \`z\`" in markdown
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["1. bran", "12) bran", "- bran", "&lt;b&gt;", "https://a.example/x", "WWW.a.example",
+     "ada@a.example", "![x](y)", "<b>bran</b>", "*a* _b_ `c` ~d~ #e $f$ |g| \\h", "10 % bran"],
+)  # fmt: skip
+def test_a_reader_of_markdown_shows_what_was_written_and_nothing_else(written):
+    """Read by a library of CommonMark 0.31 with tables and bare links on: text, word for word."""
+    reader = pytest.importorskip("markdown_it", reason="no reader of Markdown")
+    report = write_report(renamed(two_mixes(title=written), O=written), figures=False)
+    html = reader.MarkdownIt("commonmark").enable("table").render(to_markdown(report))
+    page = Page(html)
+    assert written in page.text
+    assert not page.all("a")
+    assert not page.all("img")
+    assert not page.all("b")
+    assert all(one[0] in MARKDOWN_MAY_MAKE for one in page.elements), page.elements
+
+
+@pytest.mark.parametrize(
+    ("written", "safe"),
+    [("https://a.example", r"https\://a.example"), ("WWW.a.example", r"WWW\.a.example"),
+     ("ada@a.example", r"ada\@a.example"), ("1. bran", r"1\. bran"), ("10 % bran", "10 % bran")],
+)  # fmt: skip
+def test_bare_addresses_are_no_links(written, safe):
+    markdown = to_markdown(write_report(renamed(two_mixes(), O=written), figures=False))
+    assert f"| {safe} |" in markdown
 
 
 def test_markdown_tables_are_whole(report):
