@@ -69,15 +69,12 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
     named = len(answer.growers) <= _MOST_NAMED
     frame = Frame(
         name=f"forest-{_slug(finding.id)}",
-        title=title if finding.planned else capital(f"{scene.it} beside {scene.control}, by grower"),
+        title=title
+        if finding.planned
+        else capital(f"{scene.it} beside {scene.control}, by grower"),
         height=sum(bar.lane for bar in bars) + _FOOT,
         alt=_alt(answer, trial, scene),
-        caption="A square is what one grower's bags say alone, with the range that fits; larger "
-        "squares are surer. A small upright mark is the same with the help of the others. "
-        "The diamond is the average; the hatched bar is what one more grower should expect. "
-        + ("" if named else "Growers stand in order of their answers. ")
-        + f"The upright line is {scene.control}."
-        + (f" The shaded part: {zone[2]}." if zone else ""),
+        caption=_caption(scene, zone, named=named),
     )
 
     def draw(sheet: Sheet, share: float) -> None:
@@ -100,6 +97,23 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
         _label(axes, scene, zone)
 
     return paint(frame, draw)
+
+
+def _caption(scene: Scene, zone: tuple[float, float, str] | None, *, named: bool) -> str:
+    lines = ["A square is what one grower's bags say alone, with the range that fits."]
+    if named:
+        lines.append(
+            "Larger squares are surer. A small upright mark is the same with the help of the others."
+        )
+    else:
+        lines.append("Growers stand in order of their answers.")
+    lines.append(
+        "The diamond is the average; the hatched bar is what one more grower should expect. "
+        f"The upright line is {scene.control}."
+    )
+    if zone:
+        lines.append(f"The shaded part: {zone[2]}.")
+    return " ".join(lines)
 
 
 def _slug(name: str) -> str:
