@@ -103,7 +103,7 @@ def _caption(scene: Scene, zone: tuple[float, float, str] | None, *, named: bool
     lines = ["A square is what one grower's bags say alone, with the range that fits."]
     if named:
         lines.append(
-            "Larger squares are surer. A small upright mark is the same with the help of the others."
+            "Larger squares are surer. A small upright mark is the same with the others' help."
         )
     else:
         lines.append("Growers stand in order of their answers.")

@@ -199,7 +199,7 @@ def test_many_growers_are_drawn_thin():
     many = replace(answer, growers=answer.growers * 50)
     figure = figure_forest(many, analysis.together.reference)
     assert "in order of their answers" in figure.caption
-    assert "help of the others" not in figure.caption
+    assert "upright mark" not in figure.caption
     assert "Grower A" not in figure.svg
     few = figure_forest(answer, analysis.together.reference)
     assert "Grower A" in few.svg
