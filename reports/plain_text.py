@@ -111,15 +111,16 @@ def shown_width(text: str) -> int:
 
 def _stacked(table: Table, width: int) -> list[str]:
     """Set a table row by row, a line a cell, the cells in line with each other."""
-    lines: list[str] = []
     names = table.columns[1:]
     broad = max((shown_width(name) for name in names), default=0) + _GUTTER
+    longest = max((shown_width(cell) for row in table.rows for cell in row[1:]), default=0)
+    in_line = len(_INDENT) + broad + longest <= width
+    lines: list[str] = []
     for row in table.rows:
         lines += _bullet(row[0], width)
         for name, cell in zip(names, row[1:], strict=True):
-            label = _pad(name, broad, right=False)
-            if len(_INDENT) + broad + shown_width(cell) <= width:
-                lines.append(f"{_INDENT}{label}{cell}".rstrip())
+            if in_line:
+                lines.append(f"{_INDENT}{_pad(name, broad, right=False)}{cell}".rstrip())
             else:
                 lines += _fill(f"{name}: {cell}", width, indent=_INDENT)
     return lines

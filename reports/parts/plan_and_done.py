@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analyses.analysis import Analysis
-from analyses.finding import BETTER_WHEN, Finding
+from analyses.finding import BETTER_WHEN
 from reports.wording.grammar import counted, full_stop, listed, odds, plural
 from reports.wording.names import outcome_words, printable, shorten, treatment_names, unit_word
 from trials.trial import Trial
@@ -59,15 +59,16 @@ def explored_remarks(analysis: Analysis) -> tuple[str, ...]:
     analysis : Analysis
         With its findings.
     """
-    grouped: dict[str, Finding] = {}
+    alike: dict[str, dict[str, None]] = {}
     for finding in analysis.findings:
         if not finding.planned:
-            key = outcome_words(finding.estimate, analysis.records.trial)
-            grouped.setdefault(key, finding)
+            what = outcome_words(finding.estimate, analysis.records.trial)
+            alike.setdefault(finding.explored_because, {})[what] = None
     return tuple(
-        f"Looked at afterwards: {key}"
-        + (f" ({printable(finding.explored_because)})." if finding.explored_because else ".")
-        for key, finding in grouped.items()
+        full_stop(
+            f"Looked at afterwards{f', because {printable(why)}' if why else ''}: {listed(what)}"
+        )
+        for why, what in alike.items()
     )
 
 

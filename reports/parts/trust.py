@@ -153,17 +153,16 @@ def _naive(one: NaiveCount, analysis: Analysis) -> str:
     """Say what counting every unit would have claimed, and that it would have been wrong."""
     trial = analysis.records.trial
     names, units = treatment_names(trial), plural(unit_word(trial))
-    about = f"Counting {one.units} {units} as if each stood alone, {names[one.treatment]}"
-    claimed, right = (
-        VERDICT_WORDS.get(one.verdict, one.verdict),
-        VERDICT_WORDS.get(one.right_verdict, ""),
-    )
+    about = f"Counting {one.units} {units} as if each stood alone"
+    it, claimed = names[one.treatment], VERDICT_WORDS.get(one.verdict, one.verdict)
+    right = VERDICT_WORDS.get(one.right_verdict, "")
     if claimed == right:
         return (
-            f"{about} would get the same verdict ({claimed}), but with a range that is not earned."
+            f"{about} would give {it} the same verdict ({claimed}), but with a range that is not "
+            "earned."
         )
     return (
-        f"{about} would have been called “{claimed}”. That would be wrong: with "
+        f"{about} would give {it} the verdict “{claimed}”. That would be wrong: with "
         f"{counted(one.batches, 'batch')} as what counts it is “{right}”."
     )
 

@@ -220,8 +220,8 @@ def test_what_the_wrong_count_would_have_claimed_is_told_as_wrong():
         design_effect=nan,
     )  # fmt: skip
     said = " ".join(trust_remarks(dataclasses.replace(analysis, naive=(wrong,))))
-    assert "Counting 40 bags as if each stood alone, Hot water 90 minutes" in said
-    assert "would have been called “shown”. That would be wrong: with 2 batches" in said
+    assert "Counting 40 bags as if each stood alone would give Hot water 90 minutes" in said
+    assert "the verdict “shown”. That would be wrong: with 2 batches" in said
     like = dataclasses.replace(wrong, verdict="withheld")
     assert "not earned" in " ".join(trust_remarks(dataclasses.replace(analysis, naive=(like,))))
 
