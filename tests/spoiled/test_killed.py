@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import pinset.reporting  # noqa: F401  loaded before the fork, so that no kill falls into loading
 from pinset.cli import main
 from pinset.demos import demo_folder
 from tests.spoiled.folders import check, copy_of, fingerprints, told
