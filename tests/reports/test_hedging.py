@@ -95,6 +95,8 @@ def test_the_verdict_s_words_stand_nowhere_else():
         "smaller than the one you said", "Looked at afterwards; treat",
     )  # fmt: skip
     for file in folder.rglob("*.py"):
-        text = file.read_text(encoding="utf-8")
+        # An example in a docstring uses a sentence; it makes none.
+        lines = file.read_text(encoding="utf-8").splitlines()
+        text = "\n".join(line for line in lines if not line.strip().startswith(">>>"))
         if file.name != "hedging.py":
             assert [phrase for phrase in phrases if phrase in text] == [], file
