@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import ndtr, ndtri
-from scipy.stats import chi2, fisher_exact
+from scipy.stats import chi2, fisher_exact, t
 
 from analyses.losses.counts import loss_counts
 from analyses.models.counts.beta_binomial import fit_beta_binomial
+from analyses.models.counts.risk_ratio import dispersed_ratio_limits
 from analyses.unit import unit_story
 from tests.analyses.losses import SAME, batches, companion, lost_records, the_losses_alone
 
@@ -29,6 +30,39 @@ def test_pooled_z_of_two_shares():
     assert found.estimate.value == pytest.approx(30)
     # Clear of no difference, as that test says.
     assert found.estimate.low > 0
+
+
+def test_ratio_of_batches_solves_koopmans_equation_with_their_dispersion():
+    """Without dispersion it is Koopman's: 7/34 against 1/34, 1.21 to 43 (Fagerland, Lydersen &
+    Laake 2015). For batches each limit is where the score statistic of the ratio, its shares found
+    by a search, is the t point times the root of the dispersion."""
+    p1, p2 = 7 / 34, 1 / 34
+    alone = ndtri(0.975) * math.sqrt(p1 * (1 - p1) / 34 + p2 * (1 - p2) / 34)
+    low, high = dispersed_ratio_limits(alone, p1, 34, p2, 34)
+    assert (float(low), float(high)) == pytest.approx((1.221, 42.58), rel=5e-4)
+    mine, control = [3, 1, 5, 2, 4], [1, 0, 2, 0, 1, 1]
+    found = the_losses_alone(
+        batches("T", mine, 12) + batches("C", control, 12, first=9), by="batch"
+    )
+    ratio = companion(found, "risk ratio")
+    a, b = np.array(mine) / 12, np.array(control) / 12
+    assert ratio.value == pytest.approx(a.mean() / b.mean())
+    squares = ((a - a.mean()) ** 2).sum() + ((b - b.mean()) ** 2).sum()
+    between = squares / 9 * (1 / 5 + 1 / 6)
+    single = a.mean() * (1 - a.mean()) / 60 + b.mean() * (1 - b.mean()) / 72
+    for limit in (ratio.low, ratio.high):
+
+        def unlikely(share, limit=limit):
+            logs = 60 * a.mean() * np.log(limit * share) + 72 * b.mean() * np.log(share)
+            kept = 60 * (1 - a.mean()) * np.log1p(-limit * share)
+            return -(logs + kept + 72 * (1 - b.mean()) * np.log1p(-share))
+
+        top = min(1.0, 1 / limit)
+        share = minimize_scalar(unlikely, bounds=(1e-9, top - 1e-9), method="bounded",
+                                options={"xatol": 1e-12}).x  # fmt: skip
+        under = limit * share * (1 - limit * share) / 60 + limit**2 * share * (1 - share) / 72
+        score = (a.mean() - limit * b.mean()) / math.sqrt(under * between / single)
+        assert abs(score) == pytest.approx(t.ppf(0.975, 9), rel=1e-5)
 
 
 def penalised(odds, table):

@@ -13,7 +13,7 @@ from analyses.models.counts.one_share import check_counts, normal_quantile
 from analyses.models.counts.two_proportions import score_statistic
 from analyses.models.numerics.bracketing import find_root
 
-__all__ = ["Ratio", "koopman", "miettinen_nurminen_ratio", "ratio_limits"]
+__all__ = ["Ratio", "dispersed_ratio_limits", "koopman", "miettinen_nurminen_ratio", "ratio_limits"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
@@ -50,7 +50,7 @@ class Ratio:
 
 
 def _null_excess(
-    t: Array, x1: Array, n1: Array, x2: Array, n2: Array, z2: float, factor: Array | float
+    t: Array, x1: Array, n1: Array, x2: Array, n2: Array, z2: Array, factor: Array | float
 ) -> Array:
     """Give how far the squared statistic exceeds z^2 at the ratio t / (1 - t), kept finite."""
     events = x1 + x2
@@ -92,8 +92,46 @@ def ratio_limits(
     """
     x1, n1 = check_counts(x1, n1)
     x2, n2 = check_counts(x2, n2)
-    z2, n = normal_quantile(level) ** 2, n1 + n2
-    factor = n / (n - 1) if corrected else 1.0
+    z2, n = np.asarray(normal_quantile(level) ** 2), n1 + n2
+    factor = n / (n - 1) if corrected else np.ones_like(n)
+    return _solved(x1, n1, x2, n2, z2, factor)
+
+
+def dispersed_ratio_limits(
+    reach: npt.ArrayLike,
+    p1: npt.ArrayLike,
+    n1: npt.ArrayLike,
+    p2: npt.ArrayLike,
+    n2: npt.ArrayLike,
+) -> tuple[Array, Array]:
+    """Give the score limits of a ratio of mean shares of clusters, with their own dispersion.
+
+    Parameters
+    ----------
+    reach : array_like
+        Half the width of the interval of their difference by t: quantile times standard error.
+    p1, n1, p2, n2 : array_like
+        Mean shares, and the single units that would give them the same variance, as in
+        `dispersed.dispersed_stretch`; not both groups without a loss, nor both without a unit kept.
+
+    Returns
+    -------
+    low, high : ndarray
+        From 0 (nothing lost in the first group) to infinity (nothing in the second).
+
+    Notes
+    -----
+    Koopman's equation (1984), Biometrics 40, 513-517, with the normal quantile times the root of
+    the dispersion in place of the quantile (Rao & Scott 1992, Biometrics 48, 577-585), by t.
+    """
+    half, p1, n1, p2, n2 = (np.asarray(each, float) for each in (reach, p1, n1, p2, n2))
+    z2 = half**2 / (p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2)
+    return _solved(p1 * n1, n1, p2 * n2, n2, z2, np.ones_like(z2))
+
+
+def _solved(
+    x1: Array, n1: Array, x2: Array, n2: Array, z2: Array, factor: Array
+) -> tuple[Array, Array]:
     p1, p2 = x1 / n1, x2 / n2
     none = (x1 + x2) == 0
     middle = np.where(none, 0.5, p1 / np.where(none, 1.0, p1 + p2))
