@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from analyses.analysis import Analysis
-from reports.parts.blocks import Block, Details, Paragraph, Table
+from reports.parts.blocks import Block, Bullets, Details, Paragraph
 from reports.parts.checklist_items import Item, checklist
-from reports.wording.grammar import counted, in_words
+from reports.wording.grammar import capital, counted, in_words
 
 __all__ = ["checklist_details"]
 
@@ -30,12 +30,16 @@ def checklist_details(analysis: Analysis) -> Details:
     told, missing, spare = (
         [one for one in items if one.state == state] for state in ("told", "missing", "not needed")
     )
-    blocks: list[Block] = [_missing(missing)] if missing else []
-    blocks += [_told(told), *([_spare(spare)] if spare else []), Paragraph(text=_source(items))]
+    blocks = (
+        *_listed("Missing, and what to write down next time:", map(_missing, missing)),
+        *_listed("Told, and where:", _told(told)),
+        *_listed("Not needed here:", map(_spare, spare)),
+        Paragraph(text=_source(items)),
+    )
     return Details(
         summary=f"What a full report holds: {len(told)} of "
         f"{counted(len(told) + len(missing), 'item')} told, {in_words(len(missing))} missing",
-        blocks=tuple(blocks),
+        blocks=blocks,
     )
 
 
@@ -44,38 +48,21 @@ def _source(items: Sequence[Item]) -> str:
     return "".join(_SOURCES if clusters else _SOURCES[::2])
 
 
-def _missing(items: Sequence[Item]) -> Table:
-    return Table(
-        caption="Missing",
-        columns=("Item", "What to write down next time", "No."),
-        rows=tuple((one.asked, one.next_time, one.number) for one in items),
-        numeric=(False,) * 3,
-    )
+def _listed(heading: str, lines: Iterable[str]) -> tuple[Block, ...]:
+    told = tuple(lines)
+    return (Paragraph(text=heading), Bullets(items=told)) if told else ()
 
 
-def _told(items: Sequence[Item]) -> Table:
+def _missing(one: Item) -> str:
+    return f"{one.asked} ({one.number}). {one.next_time}"
+
+
+def _told(items: Sequence[Item]) -> Iterable[str]:
     """Gather what is told by where it stands."""
-    places = dict.fromkeys(one.where for one in items)
-    gathered = {place: [one for one in items if one.where == place] for place in places}
-    return Table(
-        caption="Told, and where",
-        columns=("Where", "Items", "No."),
-        rows=tuple(
-            (place, _joined(one.asked for one in here), ", ".join(one.number for one in here))
-            for place, here in gathered.items()
-        ),
-        numeric=(False,) * 3,
-    )
+    for place in dict.fromkeys(one.where for one in items):
+        here = [f"{one.asked} ({one.number})" for one in items if one.where == place]
+        yield f"{capital(place)}: {'; '.join(here)}."
 
 
-def _spare(items: Sequence[Item]) -> Table:
-    return Table(
-        caption="Not needed here",
-        columns=("Item", "Because", "No."),
-        rows=tuple((one.asked, one.where, one.number) for one in items),
-        numeric=(False,) * 3,
-    )
-
-
-def _joined(asked: Iterable[str]) -> str:
-    return "; ".join(asked) + "."
+def _spare(one: Item) -> str:
+    return f"{one.asked} ({one.number}): {one.where}."
