@@ -34,7 +34,7 @@ def figure_batch_power(sizing: Sizing) -> Figure | None:
     """
     question = sizing.answer.question
     rounds = question.rounds
-    if question.worthwhile is None or rounds.bags_per_unit < 2:
+    if question.worthwhile is None or rounds.bags_per_unit < 2 or rounds.unit != "batch":
         return None
     batches, bags = round(rounds.each * rounds.planned), rounds.bags_per_unit
     now, more, fuller = (
