@@ -186,7 +186,7 @@ def predict_one_more(
     Examples
     --------
     >>> found = predict_one_more([0.2, 0.5, 0.1, 0.4], [0.01, 0.02, 0.015, 0.012], seed=1)
-    >>> found.low < 0.3 < found.high, found.chance_above(0) > 0.9
+    >>> found.low < 0.3 < found.high, found.chance_above(0) > 0.8
     (True, True)
     """
     tail = (1 - check_level(level)) / 2
