@@ -323,3 +323,17 @@ def test_one_unit_or_one_block_shows_nothing():
 def test_questions_without_an_answer(made, words):
     with pytest.raises(ValueError, match=words):
         made()
+
+
+def test_noncentral_distributions_that_sizes_rest_on():
+    """Bank o-pow-06: R's pt with ncp; noncentral F by its Poisson mixture, good to 1e-10."""
+    from scipy.special import ncfdtr, nctdtr
+
+    bank = case("bank/o-pow-06-noncentral")["results"]
+    for one in bank["pt"]:
+        found = nctdtr(one["df"], one["ncp"], one["t"])
+        told = one["p"] if "p" in one else 1 - one["upper"]
+        assert found == pytest.approx(told, abs=1e-9)
+    for one in bank["pf"]:
+        found = 1 - ncfdtr(one["df1"], one["df2"], one["ncp"], one["f"])
+        assert found == pytest.approx(one["upper"], abs=1e-9)
