@@ -67,7 +67,7 @@ def checklist(analysis: Analysis) -> tuple[Item, ...]:
         In the order of the published list.
     """
     items = [_item(rule, analysis) for rule in _RULES]
-    items += [_looks(analysis), _alike(analysis), _why_lost(analysis)]
+    items += [_looks(analysis), _alike(analysis), _why_lost(analysis), _ratio(analysis)]
     if analysis.unit.counted == "batch":
         items += [_item(rule, analysis) for rule in _CLUSTERS]
     return tuple(sorted(items, key=lambda one: _place(one.number)))
@@ -178,7 +178,6 @@ _RULES: tuple[_Rule, ...] = (
     ("16", "How many each number rests on", _TREATMENTS, _always, ""),
     ("17a", "The difference, with its range", _ANSWER, _ranges,
      "Plan two or more of what counts on each side, or no range can be had."),
-    ("17b", "Losses as a difference and as a ratio", _NUMBERS, _always, ""),
     ("18", "What was looked at afterwards, apart from what was planned", _PLANNED, _always, ""),
     ("19", "Harm: what was lost, and what can hurt", _LOSSES, _always, ""),
     ("20", "What may have misled", _TRUST, _always, ""),
@@ -242,3 +241,20 @@ def _why_lost(analysis: Analysis) -> Item:
             f"of {len(lost)} have nothing).",
         )  # fmt: skip
     return Item(number="13b", asked=asked, state="told", where=_LOSSES, next_time="")
+
+
+def _ratio(analysis: Analysis) -> Item:
+    """Whether losses are compared in more than one measure, where they are compared at all."""
+    compared = [one for one in analysis.findings if one.estimate.outcome == "contamination"]
+    asked = "Losses as a difference and as a ratio"
+    if not compared:
+        return Item(
+            number="17b", asked=asked, state="not needed", where="losses were not compared",
+            next_time="",
+        )  # fmt: skip
+    if any(one.companions for one in compared):
+        return Item(number="17b", asked=asked, state="told", where=_NUMBERS, next_time="")
+    return Item(
+        number="17b", asked=asked, state="missing", where="",
+        next_time="Plan so many of what counts that losses on both sides can be expected.",
+    )  # fmt: skip

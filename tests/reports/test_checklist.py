@@ -8,12 +8,15 @@ import re
 
 import pytest
 
+from analyses.questions import analyse
+from pinset.demos import demo_folder
 from reports.page import to_html, to_markdown
 from reports.parts.checklist_items import checklist
 from reports.report import write_report
 from reports.results import results
 from reports.wording.grammar import in_words
 from tests.reports.invented import four_mixes, one_batch_a_side, plan, shortcut, two_mixes
+from trials.records import read
 
 TRIALS = (two_mixes, four_mixes, one_batch_a_side, shortcut)
 # The numbers of the items of CONSORT 2010 (Schulz, Altman & Moher 2010, BMJ 340, c332, table 1;
@@ -128,6 +131,14 @@ def test_losses_without_a_word_are_counted():
     assert missing.state == "missing"
     assert "1 of 3" in missing.next_time
     assert by_number(shortcut())["13b"].state == "not needed"
+
+
+def test_a_ratio_is_told_only_where_there_is_one():
+    assert by_number(two_mixes())["17b"].state == "not needed"
+    assert by_number(shortcut())["17b"].state == "missing"
+    steaming = analyse(read(demo_folder() / "shortcut"))
+    assert any(one.companions for one in steaming.findings)
+    assert by_number(steaming)["17b"].state == "told"
 
 
 def test_looks_alike_is_asked_only_where_labels_hide():
