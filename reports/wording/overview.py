@@ -52,9 +52,11 @@ def overview(findings: Sequence[Finding], trial: Trial) -> str:
         return "Nothing was compared."
     if len(findings) == 1 or not findings[0].planned:
         return headline(findings[0], trial)
-    alike: dict[str, list[Scene]] = {}
+    # Those that lie on opposite sides are never said together, even where their verdict is one.
+    alike: dict[tuple[str, str], list[Scene]] = {}
     for finding in findings:
         scene = set_scene(finding, trial)
-        alike.setdefault(kind_of(scene), []).append(scene)
+        alike.setdefault((kind_of(scene), scene.direction), []).append(scene)
     order = [kind for claim, kind in HEDGES if claim == findings[0].claim]
-    return " ".join(headline_together(alike[kind]) for kind in order if kind in alike)
+    groups = sorted(alike.items(), key=lambda group: order.index(group[0][0]))
+    return " ".join(headline_together(scenes) for _, scenes in groups)

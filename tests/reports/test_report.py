@@ -107,6 +107,17 @@ def test_findings_are_told_together_by_what_they_show():
     )
 
 
+def test_opposite_sides_are_never_told_together():
+    told = tuple(
+        finding(estimate((low + high) / 2, low, high, treatment=code), "same", 60.0)
+        for code, low, high in (("O", 10, 90), ("R", -90, -10), ("S", 10, 90))
+    )
+    assert overview(told, THREE) == (
+        "Okara and soya gave more than bran; whether by enough to matter is open. "
+        "Rice gave less than bran; whether by enough to matter is open."
+    )
+
+
 @pytest.mark.parametrize(
     ("low", "high", "said"),
     [
