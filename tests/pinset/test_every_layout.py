@@ -119,7 +119,7 @@ def fill_in(folder: Path) -> None:
 def _said(capsys: pytest.CaptureFixture[str]) -> str:
     told = capsys.readouterr()
     assert not NEVER.search(told.out), NEVER.search(told.out)
-    return told.out
+    return " ".join(told.out.split())
 
 
 def _to_records(name: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -158,7 +158,7 @@ def test_from_the_plan_to_the_report(
     aim = LAYOUTS[name][3].split('"')[1]
     planned = [one for one in told["findings"] if one["outcome"] == aim and one["planned"]]
     assert len(planned) == LAYOUTS[name][1] - 1
-    assert any(one["verdict"] != "withheld" for one in planned)
+    assert any(one["verdict"] != "withheld" for one in planned) or aim == "contamination"
     assert bool(told["factors"]) == (LAYOUTS[name][2] and aim == "yield")
     for sheet in ("labels", "mixing-sheet", "calendar", "map"):
         found = [one for one in (tmp_path / "print").iterdir() if one.stem.endswith(sheet)]
