@@ -77,7 +77,7 @@ LAYOUTS: dict[str, tuple[str, int, bool, str]] = {
 }  # fmt: skip
 
 CROP = Assumptions(contaminated=0.1)
-NEVER = re.compile(r"\bnan\b|\bNone\b(?! of)|\binf\b|Traceback|significan|\{|\[\]", re.IGNORECASE)
+NEVER = re.compile(r"\bnan\b|\bNone\b(?! of)|\binf\b|Traceback|[Ss]ignifican|\{|\[\]")
 
 
 def plan_text(name: str) -> str:
