@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from reports.parts.cautions import for_sheets
 from reports.sheets.frame import framed, place_of
@@ -121,6 +122,7 @@ def _label(slot: Slot, trial: Trial) -> _Label:
     return _Label(code=slot.code, qr=_qr(slot.code), place=place_of(slot), treatment=name)
 
 
+@lru_cache(maxsize=20_000)  # every size of label has it
 def _qr(code: str) -> object:
     """Draw the code as a QR code with a quarter of it spare against dirt."""
     import segno
