@@ -14,12 +14,14 @@ from tests.calibration.tables import tables
 SEED = 20_261_125
 
 
-def main(trials: int = 10_000, peer_trials: int = 2_000) -> None:
+def main(trials: int = 10_000, peer_trials: int = 500) -> None:
     """Print the tables."""
     rows = []
     for number, scene in enumerate(SCENES):
-        print(f"{number + 1} of {len(SCENES)}: {scene.name}", file=sys.stderr, flush=True)
         rows.append(find_out(scene, trials, SEED + number, peer_trials=peer_trials))
+        one = rows[-1]
+        told = f"{number + 1} of {len(SCENES)}: {one.error}, {one.peer_error}; "
+        print(told + f"{one.coverage}, {one.peer_coverage}", file=sys.stderr, flush=True)
     print(tables(rows, seed=SEED))
 
 
