@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from trials.group.allowable import ALLOWABLE
+
 __all__ = ["add_arguments", "run"]
 
 
@@ -18,9 +20,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--allow", action="append", default=[], metavar="WHAT",
-        help="let a difference between the plans pass; the list of mistakes says which word",
+        help="let a difference between the plans pass; one of the words below, or several with "
+        "commas between",
     )  # fmt: skip
     parser.add_argument("--seed", type=int, help="seed of the luck; otherwise the plan's own")
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = _words()
+
+
+def _words() -> str:
+    wide = max(map(len, ALLOWABLE))
+    lines = [f"  {word:<{wide}}  {what}" for word, what in ALLOWABLE.items()]
+    return "\n".join(["words for --allow:", *lines])
 
 
 def run(args: argparse.Namespace) -> int:

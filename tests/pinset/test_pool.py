@@ -9,6 +9,7 @@ import pytest
 
 from pinset.cli import main
 from pinset.demos import demo_folder
+from trials.together import ALLOWABLE
 
 
 @pytest.fixture
@@ -66,3 +67,13 @@ def test_another_margin_stops_until_it_is_allowed(group, capsys):
     assert main(["pool", str(group), "--allow", "margin"]) == 0
     page = (group / "group-report" / "report.md").read_text("utf-8")
     assert "(allowed)" in page
+
+
+def test_the_help_lists_what_can_be_allowed(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    with pytest.raises(SystemExit):
+        main(["pool", "--help"])
+    told = capsys.readouterr().out
+    _, _, listed = told.partition("words for --allow:\n")
+    assert [line.split()[0] for line in listed.splitlines()] == list(ALLOWABLE)
+    assert max(map(len, told.splitlines())) <= 80

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from trials.group.allowable import ALLOWABLE
 from trials.group.recipe_match import SAME_AMOUNT, recipe_differs
 from trials.measures import grams, weight_unit
 from trials.trial import Aim, Margin, Trial
@@ -15,21 +16,6 @@ from trials.trial import Aim, Margin, Trial
 __all__ = ["ALLOWABLE", "Difference", "Standing", "commonest", "plan_differences"]
 
 Standing: TypeAlias = Literal["refused", "allowed", "noted"]
-
-ALLOWABLE: dict[str, str] = {
-    "question": "the question is worded otherwise",
-    "names": "a treatment of the same code has another name",
-    "recipe": "a treatment of the same code has another recipe",
-    "treatments": "a treatment is missing, or there is one more",
-    "batches": "treatments are given to whole batches here and to single bags there",
-    "unit": "what one unit is called differs: bag, bucket, log",
-    "flushes": "another number of flushes was planned",
-    "claim": "another claim, or another confidence",
-    "margin": "another smallest difference worth having",
-    "draw": "two growers used one and the same drawn layout",
-    "unreadable": "files with mistakes: the grower is left out, and the page says so",
-}
-"""The words of ``--allow`` and what each lets pass. Another outcome or control never passes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
