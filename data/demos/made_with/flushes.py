@@ -5,21 +5,12 @@ Everything is made up: the grower, the shed, the numbers. Seeded, so that it can
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
-import sys
-from pathlib import Path
 
 import numpy as np
+from trial_folder import demo_folder, draw_and_lock, to_table, write_plan
 
-TOP = Path(__file__).resolve().parents[3]
-sys.path.insert(0, str(TOP))
-
-from trials.designs import draw  # noqa: E402
-from trials.layout import Slot  # noqa: E402
-from trials.lock import make_lock  # noqa: E402
-from trials.trial_file import check_trial  # noqa: E402
+from trials.layout import Slot
 
 PLAN = """\
 # An invented trial. The grower, the shed and every number are made up.
@@ -86,12 +77,9 @@ SEEN = ("green patch", "green patch", "wet and sour", "black patch")
 
 def main() -> None:
     """Write the trial folder."""
-    folder = TOP / "data" / "demos" / "flushes"
-    folder.mkdir(parents=True, exist_ok=True)
-    trial = check_trial(PLAN)
-    layout = draw(trial)
+    folder = demo_folder("flushes")
     drawn = dt.datetime(2026, 4, 4, 9, 5, tzinfo=dt.timezone(dt.timedelta(hours=-5)))
-    lock = make_lock(trial, layout, drawn=drawn, version="0.1.0")
+    _, layout, lock = draw_and_lock(PLAN, drawn)
     rng = np.random.default_rng(20260406)
     racks = {block: float(np.exp(rng.normal(0, RACK_SD))) for block in layout.blocks}
     bags, pickings = [], []
@@ -101,24 +89,12 @@ def main() -> None:
         pickings += [[slot.code, *one] for one in picked]
     pickings.sort(key=lambda one: (one[1], one[0]))
     heads = ["code", "fate", "lost on", "seen", "spawned", "colonised", "first pins", "note"]
-    texts = {
-        "trial.toml": PLAN,
-        "layout.csv": layout.to_csv(),
-        "plan.lock": lock.to_json(),
-        "bags.csv": table(heads, bags),
-        "harvests.csv": table(["code", "date", "weight (oz)", "bodies"], pickings),
-    }
-    for name, text in texts.items():
+    write_plan(folder, PLAN, layout, lock)
+    for name, text in (
+        ("bags.csv", to_table(heads, bags)),
+        ("harvests.csv", to_table(["code", "date", "weight (oz)", "bodies"], pickings)),
+    ):
         (folder / name).write_text(text, encoding="utf-8")
-
-
-def table(heads: list[str], rows: list[list[object]]) -> str:
-    """Write rows as a table of text."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(heads)
-    writer.writerows(rows)
-    return text.getvalue()
 
 
 def looked(day: int) -> int:

@@ -7,33 +7,19 @@ made again.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import openpyxl
+from trial_folder import demo_folder, draw_and_lock, filled_book, to_table, write_plan
 
-TOP = Path(__file__).resolve().parents[3]
-sys.path.insert(0, str(TOP))
-
-from trials.designs import draw  # noqa: E402
-from trials.group.group_file import GROUP_FILE, Member  # noqa: E402
-from trials.group.invitation import (  # noqa: E402
-    add_members,
-    first_group_text,
-    grower_plan,
-    grown_group_text,
-)
-from trials.layout import Layout, Slot  # noqa: E402
-from trials.lock import make_lock  # noqa: E402
-from trials.reading.record_book import make_record_book  # noqa: E402
-from trials.trial import Trial  # noqa: E402
-from trials.trial_file import check_trial  # noqa: E402
+from trials.group.group_file import GROUP_FILE, Member
+from trials.group.invitation import add_members, first_group_text, grower_plan, grown_group_text
+from trials.layout import Layout, Slot
+from trials.trial import Trial
+from trials.trial_file import check_trial
 
 PLAN = """\
 # An invented trial of an invented group. The growers, the rooms and every number are made up.
@@ -151,8 +137,7 @@ ROOMS = (
 
 def main() -> None:
     """Write the folder of the group."""
-    top = TOP / "data" / "demos" / "group"
-    top.mkdir(parents=True, exist_ok=True)
+    top = demo_folder("group")
     trial = check_trial(PLAN)
     members = add_members((), [("", room.name) for room in ROOMS])
     text = grown_group_text(first_group_text("Seven invented growers, one trial"), members)
@@ -194,14 +179,10 @@ def replace_once(text: str, old: str, new: str) -> str:
 def write_grower(rng: np.random.Generator, folder: Path, plan: str, room: Room) -> None:
     """Write the trial folder of one grower."""
     folder.mkdir(exist_ok=True)
-    trial = check_trial(plan)
-    layout = draw(trial)
-    lock = make_lock(trial, layout, drawn=DRAWN, version="0.1.0")
+    trial, layout, lock = draw_and_lock(plan, DRAWN)
     shelves = {block: float(np.exp(rng.normal(0, SHELF_SD))) for block in layout.blocks}
     bags = [invent_bag(rng, slot, room, shelves[slot.block]) for slot in layout.slots]
-    (folder / "trial.toml").write_text(plan, encoding="utf-8")
-    (folder / "layout.csv").write_text(layout.to_csv(), encoding="utf-8")
-    (folder / "plan.lock").write_text(lock.to_json(), encoding="utf-8")
+    write_plan(folder, plan, layout, lock)
     {"workbook": write_workbook, "table": write_table, "pickings": write_pickings}[room.form](
         folder, trial, layout, bags
     )
@@ -236,12 +217,7 @@ def invent_bag(rng: np.random.Generator, slot: Slot, room: Room, shelf: float) -
 
 def write_workbook(folder: Path, trial: Trial, layout: Layout, bags: list[dict[str, Any]]) -> None:
     """Fill in the record book."""
-    book = openpyxl.load_workbook(io.BytesIO(make_record_book(trial, layout)))
-    sheet = book["bags"]
-    headings = [cell.value for cell in sheet[1]]
-    for row, entries in enumerate(bags, start=2):
-        for heading, value in entries.items():
-            sheet.cell(row=row, column=headings.index(heading) + 1, value=value)
+    book = filled_book(trial, layout, bags)
     book.save(folder / "records.xlsx")
 
 
@@ -253,7 +229,7 @@ def write_table(folder: Path, trial: Trial, layout: Layout, bags: list[dict[str,
         [slot.code, *(entries.get(name, "") for name in heads)]
         for slot, entries in zip(layout.slots, bags, strict=True)
     ]
-    (folder / "bags.csv").write_text(table(["code", *heads], rows), encoding="utf-8")
+    (folder / "bags.csv").write_text(to_table(["code", *heads], rows), encoding="utf-8")
 
 
 def write_pickings(folder: Path, trial: Trial, layout: Layout, bags: list[dict[str, Any]]) -> None:
@@ -268,16 +244,7 @@ def write_pickings(folder: Path, trial: Trial, layout: Layout, bags: list[dict[s
     pickings.sort(key=lambda one: (one[1], one[0]))
     write_table(folder, trial, layout, bags)
     heads = ["code", "date", f"weight ({trial.weights})"]
-    (folder / "harvests.csv").write_text(table(heads, pickings), encoding="utf-8")
-
-
-def table(heads: list[str], rows: list[list[object]]) -> str:
-    """Write rows as a table of text."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(heads)
-    writer.writerows(rows)
-    return text.getvalue()
+    (folder / "harvests.csv").write_text(to_table(heads, pickings), encoding="utf-8")
 
 
 if __name__ == "__main__":

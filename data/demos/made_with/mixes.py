@@ -6,21 +6,20 @@ Everything is made up: the grower, the cellar, the numbers. Seeded, so that it c
 from __future__ import annotations
 
 import datetime as dt
-import io
-import sys
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import openpyxl
+from trial_folder import (
+    column_of,
+    demo_folder,
+    draw_and_lock,
+    filled_book,
+    finished_rows,
+    write_plan,
+)
 
-TOP = Path(__file__).resolve().parents[3]
-sys.path.insert(0, str(TOP))
-
-from trials.designs import draw  # noqa: E402
-from trials.lock import make_lock  # noqa: E402
-from trials.reading.record_book import make_record_book  # noqa: E402
-from trials.trial_file import check_trial  # noqa: E402
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 PLAN = """\
 # An invented trial. The grower, the cellar and every number are made up.
@@ -102,30 +101,23 @@ SPAWNED = dt.date(2026, 3, 2)
 
 def main() -> None:
     """Write the trial folder."""
-    folder = TOP / "data" / "demos" / "mixes"
-    trial = check_trial(PLAN)
-    layout = draw(trial)
+    folder = demo_folder("mixes")
     drawn = dt.datetime(2026, 2, 27, 18, 20, tzinfo=dt.timezone(dt.timedelta(hours=1)))
-    lock = make_lock(trial, layout, drawn=drawn, version="0.1.0")
-    book = openpyxl.load_workbook(io.BytesIO(make_record_book(trial, layout)))
-    sheet = book["bags"]
-    headings = [cell.value for cell in sheet[1]]
+    trial, layout, lock = draw_and_lock(PLAN, drawn)
     rng = np.random.default_rng(20260302)
     shelves = {block: np.exp(rng.normal(0, SHELF_SD)) for block in layout.blocks}
     codes = {
         mix: [slot.code for slot in layout.slots if slot.treatment == mix] for mix in ("W", "G")
     }
     lost = {code for mix in codes.values() for code in rng.choice(mix, LOST, replace=False)}
-    for row, slot in enumerate(layout.slots, start=2):
+    bags = []
+    for slot in layout.slots:
         mean = CONTROL_G * (GAIN if slot.treatment == "G" else 1.0) * shelves[slot.block]
-        entries = invent_bag(rng, mean, lost=slot.code in lost)
-        for heading, value in entries.items():
-            sheet.cell(row=row, column=headings.index(heading) + 1, value=value)
-    make_untidy(sheet, headings)
+        bags.append(invent_bag(rng, mean, lost=slot.code in lost))
+    book = filled_book(trial, layout, bags)
+    make_untidy(book["bags"])
     book.save(folder / "records.xlsx")
-    (folder / "trial.toml").write_text(PLAN, encoding="utf-8")
-    (folder / "layout.csv").write_text(layout.to_csv(), encoding="utf-8")
-    (folder / "plan.lock").write_text(lock.to_json(), encoding="utf-8")
+    write_plan(folder, PLAN, layout, lock)
 
 
 def invent_bag(rng: np.random.Generator, mean: float, *, lost: bool) -> dict[str, Any]:
@@ -149,14 +141,13 @@ def invent_bag(rng: np.random.Generator, mean: float, *, lost: bool) -> dict[str
     return entries
 
 
-def make_untidy(sheet: Any, headings: list[str]) -> None:  # noqa: ANN401 - an openpyxl sheet
+def make_untidy(sheet: Worksheet) -> None:
     """Add what happens in a busy room: nothing that a careful reader could not sort out."""
 
     def column(heading: str) -> int:
-        return headings.index(heading) + 1
+        return column_of(sheet, heading)
 
-    finished = [row for row in range(2, sheet.max_row + 1)
-                if sheet.cell(row=row, column=column("fate")).value == "finished"]  # fmt: skip
+    finished = finished_rows(sheet)
     torn, blank, no_fate, comma, pounds = (finished[place] for place in (6, 15, 22, 30, 37))
     for heading in ("flush 2 (g)", "flush 2 date", "flush 3 (g)", "flush 3 date"):
         sheet.cell(row=torn, column=column(heading)).value = None
@@ -173,7 +164,7 @@ def make_untidy(sheet: Any, headings: list[str]) -> None:  # noqa: ANN401 - an o
     sheet.cell(row=comma, column=column("flush 1 (g)"), value=text)
     grams = sheet.cell(row=pounds, column=column("flush 2 (g)")).value
     sheet.cell(row=pounds, column=column("flush 2 (g)"), value=f"{grams / 28.349523125:.2f} oz")
-    last = len(headings) + 1
+    last = sheet.max_column + 1
     sheet.cell(row=1, column=last, value="cellar temperature")
     sheet.cell(row=2, column=last, value="14 to 17 °C all along")
 

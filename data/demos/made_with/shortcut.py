@@ -6,21 +6,22 @@ Everything is made up: the grower, the shed, the numbers. Seeded, so that it can
 from __future__ import annotations
 
 import datetime as dt
-import io
-import sys
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import openpyxl
+from trial_folder import (
+    column_of,
+    demo_folder,
+    draw_and_lock,
+    filled_book,
+    finished_rows,
+    write_plan,
+)
 
-TOP = Path(__file__).resolve().parents[3]
-sys.path.insert(0, str(TOP))
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
-from trials.designs import draw  # noqa: E402
-from trials.lock import make_lock  # noqa: E402
-from trials.reading.record_book import make_record_book  # noqa: E402
-from trials.trial_file import check_trial  # noqa: E402
+    from trials.layout import Layout
 
 PLAN = """\
 # An invented trial. The grower, the shed and every number are made up.
@@ -80,34 +81,27 @@ FIRST_DAY = dt.date(2026, 1, 12)
 
 def main() -> None:
     """Write the trial folder."""
-    folder = TOP / "data" / "demos" / "shortcut"
-    folder.mkdir(exist_ok=True)
-    trial = check_trial(PLAN)
-    layout = draw(trial)
+    folder = demo_folder("shortcut")
     drawn = dt.datetime(2026, 1, 9, 20, 5, tzinfo=dt.timezone(dt.timedelta(hours=1)))
-    lock = make_lock(trial, layout, drawn=drawn, version="0.1.0")
-    book = openpyxl.load_workbook(io.BytesIO(make_record_book(trial, layout)))
-    sheet = book["bags"]
-    headings = [cell.value for cell in sheet[1]]
+    trial, layout, lock = draw_and_lock(PLAN, drawn)
     rng = np.random.default_rng(20260112)
     drums = list(dict.fromkeys(slot.batch for slot in layout.slots))
     drums.sort(key=lambda name: int(name.rsplit(" ", 1)[-1]))
     luck = {drum: np.exp(rng.normal(0, BATCH_SD)) for drum in drums}
     lost = choose_lost(rng, layout, drums)
-    for row, slot in enumerate(layout.slots, start=2):
+    bags = []
+    for slot in layout.slots:
         # Two drums a week: the spawn goes in on the day after.
         spawned = FIRST_DAY + dt.timedelta(days=7 * (drums.index(slot.batch) // 2))
-        entries = invent_bag(rng, MEAN_G * luck[slot.batch], spawned, lost=slot.code in lost)
-        for heading, value in entries.items():
-            sheet.cell(row=row, column=headings.index(heading) + 1, value=value)
-    make_untidy(sheet, headings)
+        mean = MEAN_G * luck[slot.batch]
+        bags.append(invent_bag(rng, mean, spawned, lost=slot.code in lost))
+    book = filled_book(trial, layout, bags)
+    make_untidy(book["bags"])
     book.save(folder / "records.xlsx")
-    (folder / "trial.toml").write_text(PLAN, encoding="utf-8")
-    (folder / "layout.csv").write_text(layout.to_csv(), encoding="utf-8")
-    (folder / "plan.lock").write_text(lock.to_json(), encoding="utf-8")
+    write_plan(folder, PLAN, layout, lock)
 
 
-def choose_lost(rng: np.random.Generator, layout: Any, drums: list[str]) -> set[str]:  # noqa: ANN401 - a layout
+def choose_lost(rng: np.random.Generator, layout: Layout, drums: list[str]) -> set[str]:
     """Choose which bags of each drum are lost."""
     told = {code: iter(counts) for code, counts in LOST.items()}
     lost: set[str] = set()
@@ -146,14 +140,13 @@ def invent_bag(
     return entries
 
 
-def make_untidy(sheet: Any, headings: list[str]) -> None:  # noqa: ANN401 - an openpyxl sheet
+def make_untidy(sheet: Worksheet) -> None:
     """Add what happens in a busy shed: a torn bag, and one lost between the flushes."""
 
     def column(heading: str) -> int:
-        return headings.index(heading) + 1
+        return column_of(sheet, heading)
 
-    finished = [row for row in range(2, sheet.max_row + 1)
-                if sheet.cell(row=row, column=column("fate")).value == "finished"]  # fmt: skip
+    finished = finished_rows(sheet)
     torn, dropped = finished[11], finished[60]
     for row, seen, note in (
         (torn, "torn", "a mouse got at it after the first picking"),
