@@ -37,7 +37,7 @@ _MANY = 12
 _INVENTED = "Invented data: these trials were made up to show what a report looks like."
 _HOW_OFTEN = (
     "Ranges for one more grower were tried on thousands of made-up groups of five and of ten "
-    "growers: meant to hold 95 times in 100, they held 94 to 98 times."
+    "growers: meant to hold 95 times in 100, they held 93 to 98 times."
 )
 _PARTLY = (
     "A grower with few bags is helped by the others: the own answer is drawn towards the average, "
