@@ -273,6 +273,35 @@ def test_a_far_cell_costs_little(folder: Path) -> None:
     assert max(len(cells) for _, cells in table.rows) < 40
 
 
+@pytest.mark.parametrize(
+    ("cells", "expected", "weight"),
+    [
+        ({(5, 401): "x"}, "row 5: 400 columns are read, to OJ; beyond them cell OK5 holds some",
+         "doubt"),
+        ({(9, 401): 1, (7, 16_384): 2, (7, 500): "=1+1"}, "row 7: 400 columns are read, to OJ; "
+         "beyond them 3 cells, from SF7, hold", "doubt"),
+        ({(1, 450): "flush 9 (g)", (4, 450): 3}, "row 1: 400 columns are read, to OJ; beyond them "
+         "2 cells, from QH1, hold something. Move that column to the left", "mistake"),
+        ({(5, 401): " ", (6, 402): ""}, "", ""),
+        ({(5, 400): "x"}, "", ""),
+    ],
+    ids=["one", "several", "a heading", "blanks", "the last that is read"],
+)  # fmt: skip
+def test_what_stands_beyond_the_columns_is_told(
+    folder: Path, cells: dict[tuple[int, int], object], expected: str, weight: str
+) -> None:
+    book = openpyxl.load_workbook(folder / "records.xlsx")
+    for place, value in cells.items():
+        book["bags"].cell(*place).value = value
+    book.save(folder / "records.xlsx")
+    table = read_sheet(folder / "records.xlsx", "bags")
+    assert table is not None
+    found = [one for one in table.problems if "columns are read" in one.what]
+    assert [one.weight for one in found] == [weight] * bool(weight)
+    assert all(expected in str(one) for one in found)
+    assert ("columns are read" in said(folder)) == (weight == "mistake")
+
+
 @pytest.mark.parametrize("megabytes", [30, 450])
 def test_a_bomb_is_refused_before_it_is_opened(folder: Path, megabytes: int) -> None:
     with (

@@ -48,9 +48,11 @@ def read_sheet(path: Path, sheet: str) -> RawTable | None:
         The file is no workbook, or one made to do harm.
     """
     _check_archive(path)
-    written = _sheet(path, sheet, values=False)
+    far = _Far()
+    written = _sheet(path, sheet, values=False, far=far)
     if written is None:
         return None
+    beyond = far.problems(path.name, written[0][0] if written else 0)
     formulas = [
         (row, place)
         for row, cells in written
@@ -58,9 +60,9 @@ def read_sheet(path: Path, sheet: str) -> RawTable | None:
         if isinstance(cell, str) and cell.startswith("=")
     ]
     if not formulas:
-        return to_table(path.name, written)
+        return to_table(path.name, written, beyond)
     worked_out = dict(_sheet(path, sheet, values=True) or [])
-    problems, mended = [], {row: list(cells) for row, cells in written}
+    problems, mended = [*beyond], {row: list(cells) for row, cells in written}
     for row, place in formulas:
         values = worked_out.get(row, ())
         value = values[place] if place < len(values) else None
@@ -106,7 +108,56 @@ def _check_archive(path: Path) -> None:
         raise Problems([Problem(file=path.name, what=what, mend=_MEND)])
 
 
-def _sheet(path: Path, sheet: str, *, values: bool) -> _Rows | None:
+class _Far:
+    """What stands in columns beyond those that are read: how many cells, and the first of them."""
+
+    def __init__(self) -> None:
+        self.cells = 0
+        self.first: tuple[int, int] = (0, 0)
+
+    def watch(self, sheet: Any) -> None:  # noqa: ANN401
+        """Look at each row as the library parsed it, before it is cut to a width.
+
+        Asked for all columns, the library makes a row as wide as its last cell, and loses cells
+        that stand out of order; asked for as many as a sheet can have, it takes minutes.
+        """
+        cut = getattr(sheet, "_get_row", None)
+        if cut is None:
+            return
+
+        def look_and_cut(row: list[dict[str, Any]], *args: object) -> object:
+            for cell in reversed(row):
+                if cell["column"] <= WIDEST:
+                    break
+                if not is_blank(cell["value"]):
+                    self._note(cell["row"], cell["column"])
+            return cut(row, *args)
+
+        sheet._get_row = look_and_cut
+
+    def _note(self, row: int, column: int) -> None:
+        place = (row, column)
+        self.first = min(self.first, place) if self.cells else place
+        self.cells += 1
+
+    def problems(self, file: str, heading_row: int) -> tuple[Problem, ...]:
+        """Tell it once: a mistake where a heading is among it, otherwise a doubt."""
+        from openpyxl.utils import get_column_letter
+
+        if not self.cells:
+            return ()
+        row, column = self.first
+        last, here = get_column_letter(WIDEST), f"{get_column_letter(column)}{row}"
+        hold = f"cell {here} holds" if self.cells == 1 else f"{self.cells} cells, from {here}, hold"
+        what = f"{WIDEST} columns are read, to {last}; beyond them {hold} something"
+        if row <= heading_row:
+            mend = f"Move that column to the left of {last}, or delete what stands there."
+            return (Problem(file=file, row=row, what=what, mend=mend),)
+        mend = "If it belongs to the records, move it to its column; otherwise delete it."
+        return (Problem(file=file, row=row, what=what, mend=mend, weight="doubt"),)
+
+
+def _sheet(path: Path, sheet: str, *, values: bool, far: _Far | None = None) -> _Rows | None:
     import warnings
 
     import openpyxl
@@ -117,6 +168,8 @@ def _sheet(path: Path, sheet: str, *, values: bool) -> _Rows | None:
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(file, read_only=True, data_only=values, keep_links=False)
             found = [name for name in book.sheetnames if name.strip().lower() == sheet]
+            if found and far is not None:
+                far.watch(book[found[0]])
             return list(_rows(path.name, book[found[0]])) if found else None
     except Problems:
         raise
