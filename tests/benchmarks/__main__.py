@@ -6,9 +6,9 @@ Run: python -m tests.benchmarks
 from __future__ import annotations
 
 import datetime as dt
-import importlib
 import os
 import platform
+import runpy
 import sys
 from importlib.metadata import version
 from pathlib import Path
@@ -34,7 +34,7 @@ def main() -> None:
     sys.argv[1:] = []
     for name in wanted:
         print(f"\n== {name}", flush=True)
-        importlib.import_module(f"tests.benchmarks.bench_{name}").main()
+        runpy.run_module(f"tests.benchmarks.bench_{name}", run_name="__main__")
 
 
 if __name__ == "__main__":
