@@ -7,14 +7,12 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from analyses.models.counts.score_search import limits_around
 from analyses.models.counts.two_proportions import restricted_shares
-from analyses.models.numerics.bracketing import find_root
 
 __all__ = ["dispersed_limits", "dispersed_share_limits", "dispersed_stretch"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
-
-_NUDGE = 1e-9  # beside the estimate itself, where nothing is decided
 
 
 def dispersed_stretch(
@@ -106,9 +104,7 @@ def dispersed_limits(
         stretch = dispersed_stretch(q1, m1, q2, m2, d)
         return np.asarray((middle - d) ** 2 - (half * stretch) ** 2)
 
-    edge = np.ones_like(middle)
-    low = np.where(middle <= -1, -1.0, find_root(excess, -edge, middle - _NUDGE))
-    return low, np.where(middle >= 1, 1.0, find_root(excess, middle + _NUDGE, edge))
+    return limits_around(excess, middle, least=-1.0, most=1.0)
 
 
 def dispersed_share_limits(share: npt.ArrayLike, reach: npt.ArrayLike) -> tuple[Array, Array]:

@@ -10,15 +10,12 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analyses.models.counts.one_share import check_counts, normal_quantile
+from analyses.models.counts.score_search import limits_around
 from analyses.models.counts.two_proportions import score_statistic
-from analyses.models.numerics.bracketing import find_root
 
 __all__ = ["Ratio", "dispersed_ratio_limits", "koopman", "miettinen_nurminen_ratio", "ratio_limits"]
 
 Array: TypeAlias = npt.NDArray[np.float64]
-
-# Empty or full cells make the variance vanish at the estimate itself, which is no limit.
-_NUDGE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,8 +136,8 @@ def _solved(
     def excess(t: Array) -> Array:
         return _null_excess(t, x1, n1, x2, n2, z2, factor)
 
-    low = np.where(x1 == 0, 0.0, find_root(excess, np.zeros_like(middle), middle - _NUDGE))
-    high = np.where(x2 == 0, 1.0, find_root(excess, middle + _NUDGE, np.ones_like(middle)))
+    low, high = limits_around(excess, middle, least=0.0, most=1.0)
+    low, high = np.where(none, 0.0, low), np.where(none, 1.0, high)
     with np.errstate(divide="ignore"):
         return low / (1 - low), np.where(high < 1, high / (1 - high), np.inf)
 

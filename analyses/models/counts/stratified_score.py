@@ -6,12 +6,15 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from analyses.models.counts.one_share import normal_quantile
+from analyses.models.counts.score_search import limits_around
 from analyses.models.counts.strata import Strata
-from analyses.models.counts.two_proportions import Difference, restricted_shares
-from analyses.models.numerics.bracketing import find_root
+from analyses.models.counts.two_proportions import (
+    Difference,
+    difference_by_score,
+    restricted_shares,
+)
 
 __all__ = [
     "is_sparse",
@@ -22,8 +25,6 @@ __all__ = [
 
 Array: TypeAlias = npt.NDArray[np.float64]
 
-# As in two_proportions: with empty cells the variance vanishes at the estimate itself.
-_NUDGE = 1e-9
 _FEWEST_EXPECTED = 5.0
 
 
@@ -109,9 +110,7 @@ def stratified_limits(
         away, variance = _moments(a, m1, c, m2, d)
         return np.asarray(away**2 - z2 * variance)
 
-    edge = np.ones_like(value)
-    low = np.where(value <= -1, -1.0, find_root(excess, -edge, value - _NUDGE))
-    return low, np.where(value >= 1, 1.0, find_root(excess, value + _NUDGE, edge))
+    return limits_around(excess, value, least=-1.0, most=1.0)
 
 
 def stratified_score(s: Strata, level: float = 0.95) -> Difference:
@@ -129,17 +128,10 @@ def stratified_score(s: Strata, level: float = 0.95) -> Difference:
     Miettinen & Nurminen (1985), Statist. Med. 4, 213-226, section 4; the variance of Sato (1989)
     is zero, and its interval no interval, where no unit had the event.
     """
-    statistic = float(stratified_statistic(s.x1, s.n1, s.x2, s.n2))
-    low, high = stratified_limits(s.x1, s.n1, s.x2, s.n2, level)
-    return Difference(
-        value=float((_weights(s.n1, s.n2) * (s.x1 / s.n1 - s.x2 / s.n2)).sum()),
-        low=float(low),
-        high=float(high),
-        level=level,
-        statistic=statistic,
-        p=float(2 * ndtr(-abs(statistic))),
-        method="stratified Miettinen-Nurminen",
-    )
+    value = float((_weights(s.n1, s.n2) * (s.x1 / s.n1 - s.x2 / s.n2)).sum())
+    limits = stratified_limits(s.x1, s.n1, s.x2, s.n2, level)
+    statistic = stratified_statistic(s.x1, s.n1, s.x2, s.n2)
+    return difference_by_score(value, limits, statistic, level, "stratified Miettinen-Nurminen")
 
 
 def is_sparse(s: Strata) -> bool:

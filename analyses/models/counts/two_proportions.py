@@ -10,10 +10,11 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from analyses.models.counts.one_share import check_counts, normal_quantile, wilson_limits
-from analyses.models.numerics.bracketing import find_root
+from analyses.models.counts.score_search import limits_around
 
 __all__ = [
     "Difference",
+    "difference_by_score",
     "mee",
     "miettinen_nurminen",
     "newcombe",
@@ -24,10 +25,6 @@ __all__ = [
 ]
 
 Array: TypeAlias = npt.NDArray[np.float64]
-
-# With empty or full cells the variance vanishes at the estimate itself, which would pass for a
-# root; the search starts this far away from it, far less than any limit can be.
-_NUDGE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,9 +202,7 @@ def score_limits(
         variance = _null_variance(x1, n1, x2, n2, d, corrected=corrected)
         return np.asarray((value - d) ** 2 - z2 * variance)
 
-    edge = np.ones_like(value)
-    low = np.where(value <= -1, -1.0, find_root(excess, -edge, value - _NUDGE))
-    return low, np.where(value >= 1, 1.0, find_root(excess, value + _NUDGE, edge))
+    return limits_around(excess, value, least=-1.0, most=1.0)
 
 
 def newcombe(x1: int, n1: int, x2: int, n2: int, level: float = 0.95) -> Difference:
@@ -242,11 +237,37 @@ def _by_score(
     x1: int, n1: int, x2: int, n2: int, level: float, corrected: bool, method: str
 ) -> Difference:
     low, high = score_limits(x1, n1, x2, n2, level, corrected=corrected)
-    z = float(score_statistic(x1, n1, x2, n2, corrected=corrected))
+    z = score_statistic(x1, n1, x2, n2, corrected=corrected)
+    return difference_by_score(x1 / n1 - x2 / n2, (low, high), z, level, method)
+
+
+def difference_by_score(
+    value: float,
+    limits: tuple[npt.ArrayLike, npt.ArrayLike],
+    statistic: npt.ArrayLike,
+    level: float,
+    method: str,
+) -> Difference:
+    """Put a difference with its score limits and statistic together, and work out p.
+
+    Parameters
+    ----------
+    value : float
+        The difference.
+    limits : pair of array_like, each of one element
+        Its limits of confidence `level`.
+    statistic : array_like of one element
+        Standard normal statistic of no difference.
+    level : float
+        Two-sided confidence.
+    method : str
+        The name of the interval.
+    """
+    (low, high), z = limits, float(np.asarray(statistic))
     return Difference(
-        value=x1 / n1 - x2 / n2,
-        low=float(low),
-        high=float(high),
+        value=value,
+        low=float(np.asarray(low)),
+        high=float(np.asarray(high)),
         level=level,
         statistic=z,
         p=float(2 * ndtr(-abs(z))),

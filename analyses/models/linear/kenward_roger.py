@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyses.models.linear.arrays import Array
+from analyses.models.linear.satterthwaite import single_df
 
 __all__ = ["KenwardRoger", "kenward_roger"]
 
@@ -42,18 +43,14 @@ class KenwardRoger:
         """Give the degrees of freedom of single contrasts.
 
         For one contrast the scaled F of the paper is 0/0 at 2 df; its limit, which holds
-        everywhere, is 2 / A_2.
+        everywhere, is 2 / A_2, the same as by Satterthwaite.
 
         Parameters
         ----------
         rows : array, shape (m, p)
             Weights of the fixed effects.
         """
-        variance = ((rows @ self.phi) * rows).sum(1)
-        slopes = np.einsum("mp,kpq,mq->mk", rows, self.slopes, rows)
-        spread = ((slopes @ self.w) * slopes).sum(1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(2 * variance**2 / spread)
+        return single_df(rows, self.phi, self.slopes, self.w)
 
     def joint(self, rows: Array, estimate: Array) -> tuple[float, float]:
         """Give the scaled F and its denominator df for several independent rows (section 3).

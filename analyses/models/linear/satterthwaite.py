@@ -13,7 +13,7 @@ import numpy as np
 
 from analyses.models.linear.arrays import Array, FitError, Flags
 
-__all__ = ["Satterthwaite", "satterthwaite", "swept"]
+__all__ = ["Satterthwaite", "satterthwaite", "single_df", "swept"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +36,7 @@ class Satterthwaite:
 
     def df(self, rows: Array) -> Array:
         """Give the degrees of freedom of single contrasts, rows of shape (m, p)."""
-        variance = ((rows @ self.phi) * rows).sum(1)
-        slopes = np.einsum("mp,kpq,mq->mk", rows, self.slopes, rows)
-        spread = ((slopes @ self.w) * slopes).sum(1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(2 * variance**2 / spread)
+        return single_df(rows, self.phi, self.slopes, self.w)
 
     def joint(self, rows: Array, estimate: Array) -> tuple[float, float]:
         """Give F and its denominator df for several independent rows.
@@ -56,6 +52,27 @@ class Satterthwaite:
         squares = (vectors.T @ estimate) ** 2 / values
         each = self.df(vectors.T @ rows)
         return float(squares.mean()), _pool(each)
+
+
+def single_df(rows: Array, phi: Array, slopes: Array, w: Array) -> Array:
+    """Give the degrees of freedom of single contrasts: twice the squared variance over its own.
+
+    Parameters
+    ----------
+    rows : array, shape (m, p)
+        Weights of the fixed effects.
+    phi : array, shape (p, p)
+        Covariance of the fixed effects.
+    slopes : array, shape (k, p, p)
+        Derivative of `phi` by each variance.
+    w : array, shape (k, k)
+        Covariance of the variances.
+    """
+    variance = ((rows @ phi) * rows).sum(1)
+    by_each = np.einsum("mp,kpq,mq->mk", rows, slopes, rows)
+    spread = ((by_each @ w) * by_each).sum(1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(2 * variance**2 / spread)
 
 
 def satterthwaite(phi: Array, b: Array, observed: Array, at_zero: Flags) -> Satterthwaite:
