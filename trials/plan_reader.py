@@ -20,6 +20,7 @@ _MOST_STRANGERS = 20
 
 Word = TypeVar("Word", bound=str)
 Value = TypeVar("Value")
+Number = TypeVar("Number", int, float)
 
 
 def tidy_text(text: str) -> str:
@@ -87,16 +88,41 @@ class PlanTable:
             self.wrong(name, "is missing", mend)
         return None
 
+    def _find_as(
+        self,
+        name: str,
+        kind: type[Value] | tuple[type[Value], ...],
+        said: str,
+        *,
+        mend: str,
+        needed: bool = False,
+    ) -> Value | None:
+        """Find a value of a kind; true and false are no numbers."""
+        found = self._find(name, needed=needed, mend=mend)
+        if found is None:
+            return None
+        if isinstance(found, kind) and (kind is bool or not isinstance(found, bool)):
+            return found
+        self.wrong(name, f"should be {said} but is {_said(found)}", mend)
+        return None
+
+    def _within(
+        self, name: str, found: Number, low: float, high: float, mend: str
+    ) -> Number | None:
+        """Give a number back that lies within its bounds."""
+        # A whole number may be too large for a float: it is compared before it becomes one.
+        if low <= found <= high:
+            return found
+        self.wrong(name, f"{_figure(found)} is out of range", mend)
+        return None
+
     def text(
         self, name: str, *, needed: bool = False, longest: int = 300, example: str = ""
     ) -> str | None:
         """Read a line of text, at most `longest` characters."""
         shown = f'Write it as {name} = "{example or "..."}".'
-        found = self._find(name, needed=needed, mend=shown)
+        found = self._find_as(name, str, "text", needed=needed, mend=shown)
         if found is None:
-            return None
-        if not isinstance(found, str):
-            self.wrong(name, f"should be text but is {_said(found)}", shown)
             return None
         clean = tidy_text(found)
         if needed and not clean:
@@ -115,74 +141,46 @@ class PlanTable:
         """Read a word out of a list."""
         words = list(allowed)
         listed = f"Allowed: {one_of(words)}."
-        found = self._find(name, needed=needed, mend=listed)
+        found = self._find_as(name, str, "a word", needed=needed, mend=listed)
         if found is None:
             return None
-        if isinstance(found, str):
-            clean = tidy_text(found).lower()
-            for word in words:
-                if word.lower() == clean:
-                    return word
-            meant = nearest(clean, words)
-            hint = f"Did you mean “{meant}”? {listed}" if meant else listed
-            self.wrong(name, f"“{clean[:60]}” is not known here", hint)
-            return None
-        self.wrong(name, f"should be a word but is {_said(found)}", listed)
+        clean = tidy_text(found).lower()
+        for word in words:
+            if word.lower() == clean:
+                return word
+        meant = nearest(clean, words)
+        hint = f"Did you mean “{meant}”? {listed}" if meant else listed
+        self.wrong(name, f"“{clean[:60]}” is not known here", hint)
         return None
 
     def whole(self, name: str, *, low: int, high: int, needed: bool = False) -> int | None:
         """Read a whole number between `low` and `high`."""
         mend = f"Give a whole number from {low} to {high}."
-        found = self._find(name, needed=needed, mend=mend)
-        if found is None:
-            return None
-        if isinstance(found, bool) or not isinstance(found, int):
-            self.wrong(name, f"should be a whole number but is {_said(found)}", mend)
-            return None
-        if not low <= found <= high:
-            self.wrong(name, f"{_figure(found)} is out of range", mend)
-            return None
-        return found
+        found = self._find_as(name, int, "a whole number", needed=needed, mend=mend)
+        return None if found is None else self._within(name, found, low, high, mend)
 
     def number(self, name: str, *, low: float, high: float, needed: bool = False) -> float | None:
         """Read a number between `low` and `high`."""
         mend = f"Give a number from {low:g} to {high:g}."
-        found = self._find(name, needed=needed, mend=mend)
-        if found is None:
-            return None
-        if isinstance(found, bool) or not isinstance(found, int | float):
-            self.wrong(name, f"should be a number but is {_said(found)}", mend)
-            return None
-        # A whole number may be too large for a float: it is compared before it becomes one.
-        if not low <= found <= high:
-            self.wrong(name, f"{_figure(found)} is out of range", mend)
-            return None
-        return float(found)
+        found = self._find_as(name, (int, float), "a number", needed=needed, mend=mend)
+        inside = None if found is None else self._within(name, found, low, high, mend)
+        return None if inside is None else float(inside)
 
     def yes_or_no(self, name: str) -> bool | None:
         """Read true or false."""
         mend = f"Write {name} = true or {name} = false."
-        found = self._find(name, needed=False, mend=mend)
-        if found is None:
-            return None
-        if not isinstance(found, bool):
-            self.wrong(name, f"should be true or false but is {_said(found)}", mend)
-            return None
-        return found
+        return self._find_as(name, bool, "true or false", mend=mend)
 
     def date(self, name: str) -> dt.date | None:
         """Read a day, as TOML writes it: 2026-03-02 without quotes."""
         mend = f"Write it as {name} = 2026-03-02, without quotes."
-        found = self._find(name, needed=False, mend=mend)
+        found = self._find_as(name, dt.date, "a date", mend=mend)
         if found is None:
             return None
-        if isinstance(found, dt.date):
-            day = found.date() if isinstance(found, dt.datetime) else found
-            if EARLIEST <= day.year <= LATEST:
-                return day
-            self.wrong(name, f"the year {day.year} cannot be meant", "Check the year.")
-            return None
-        self.wrong(name, f"should be a date but is {_said(found)}", mend)
+        day = found.date() if isinstance(found, dt.datetime) else found
+        if EARLIEST <= day.year <= LATEST:
+            return day
+        self.wrong(name, f"the year {day.year} cannot be meant", "Check the year.")
         return None
 
     def parsed(

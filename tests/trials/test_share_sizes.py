@@ -86,6 +86,9 @@ def test_margins_of_statpsych():
 
 
 def test_restricted_shares_are_those_of_the_analysis():
+    # The cubic is written twice, on purpose: the analysis solves it for arrays of counts, planning
+    # for two shares without NumPy; trials may import nothing of analyses, and analyses/models
+    # nothing of trials. This holds the two to the same answer.
     for x1, n1, x2, n2, margin in [
         (6, 63, 4, 42, -0.2),
         (20, 80, 4, 80, 0.1),

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
-from typing import TypeVar
 
 from trials.bag_codes import likely_codes, tidy_code
 from trials.layout import Layout, Slot
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, one_of, too_many
-from trials.reading.cells import Cell, Reading, is_blank, read_date, read_fate, read_weight
+from trials.reading.cells import Cell, is_blank, read_date, read_fate, read_weight
 from trials.reading.columns import flush_date, flush_weight, readable_columns
 from trials.reading.headings import Place, match_headings
+from trials.reading.raw_row import RawRow
 from trials.reading.tables import RawTable
 from trials.trial import Trial
-
-Value = TypeVar("Value")
 
 __all__ = ["DATE_FIELDS", "BagRow", "find_code", "read_bag_rows"]
 
@@ -63,44 +61,6 @@ class BagRow:
     minutes: dict[int, float] = field(default_factory=dict)
 
 
-@dataclass(slots=True, kw_only=True)
-class _Row:
-    """A raw row on its way, with where to complain."""
-
-    table: RawTable
-    number: int
-    cells: tuple[Cell, ...]
-    places: dict[str, Place]
-    problems: list[Problem]
-
-    def cell(self, heading: str) -> Cell:
-        place = self.places.get(heading)
-        if place is None or place.index >= len(self.cells):
-            return None
-        return self.cells[place.index]
-
-    def text(self, heading: str, longest: int = 1000) -> str:
-        cell = self.cell(heading)
-        return "" if is_blank(cell) else tidy_text(str(cell)[: 2 * longest])[:longest]
-
-    def wrong(self, heading: str, what: str, mend: str, *, doubt: bool = False) -> None:
-        place = self.places.get(heading)
-        self.problems.append(
-            Problem(
-                file=self.table.file,
-                row=self.number,
-                column=place.heading if place else heading,
-                what=what,
-                mend=mend,
-                weight="doubt" if doubt else "mistake",
-            )
-        )
-
-    def take(self, heading: str, reading: Reading[Value]) -> None:
-        if reading.what:
-            self.wrong(heading, reading.what, reading.mend)
-
-
 def read_bag_rows(
     table: RawTable, trial: Trial, layout: Layout, problems: list[Problem], *, weighed: bool
 ) -> list[BagRow]:
@@ -131,7 +91,7 @@ def read_bag_rows(
     for number, cells in table.rows:
         if too_many(problems, table.file, number):
             break
-        row = _Row(table=table, number=number, cells=cells, places=places, problems=problems)
+        row = RawRow(table=table, number=number, cells=cells, places=places, problems=problems)
         slot, what, mend = find_code(row.cell("code"), slots)
         if slot is None:
             row.wrong("code", what, mend)
@@ -200,7 +160,7 @@ def _listed(table: RawTable) -> str:
     return ", ".join(names[:20]) or "none"
 
 
-def _compare_with_draw(row: _Row, slot: Slot, trial: Trial) -> None:
+def _compare_with_draw(row: RawRow, slot: Slot, trial: Trial) -> None:
     written = row.text("treatment").casefold()
     drawn = trial.treatment(slot.treatment)
     if written and written not in (drawn.code.casefold(), drawn.name.casefold()):
@@ -220,7 +180,7 @@ def _compare_with_draw(row: _Row, slot: Slot, trial: Trial) -> None:
             row.wrong(heading, what, "It counts where it was drawn.", doubt=True)
 
 
-def _bag(row: _Row, slot: Slot, trial: Trial) -> BagRow:
+def _bag(row: RawRow, slot: Slot, trial: Trial) -> BagRow:
     bag = BagRow(row=row.number, slot=slot, seen=row.text("seen"), note=row.text("note"))
     fate = read_fate(row.cell("fate"))
     row.take("fate", fate)
@@ -240,14 +200,14 @@ def _bag(row: _Row, slot: Slot, trial: Trial) -> BagRow:
     return bag
 
 
-def _weight(row: _Row, heading: str, trial: Trial) -> float | None:
+def _weight(row: RawRow, heading: str, trial: Trial) -> float | None:
     place = row.places.get(heading)
     reading = read_weight(row.cell(heading), (place and place.unit) or trial.weights)
     row.take(heading, reading)
     return reading.value
 
 
-def _date(row: _Row, heading: str) -> dt.date | None:
+def _date(row: RawRow, heading: str) -> dt.date | None:
     reading = read_date(row.cell(heading))
     row.take(heading, reading)
     return reading.value

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 from trials.problems import Problem, too_many
 from trials.reading.bag_rows import BagRow, find_code
-from trials.reading.cells import Cell, Reading, read_count, read_date, read_weight
+from trials.reading.cells import Reading, read_count, read_date, read_weight
 from trials.reading.columns import HARVEST_COLUMNS
 from trials.reading.flush_states import last_flush
-from trials.reading.headings import Place, match_headings
+from trials.reading.headings import match_headings
+from trials.reading.raw_row import RawRow
 from trials.reading.tables import RawTable
 from trials.trial import Trial
 
@@ -113,12 +114,12 @@ def _pickings(
     for number, cells in table.rows:
         if too_many(problems, table.file, number):
             break
-        found = _Cells(table=table, row=number, cells=cells, places=places, problems=problems)
+        found = RawRow(table=table, number=number, cells=cells, places=places, problems=problems)
         slot, what, mend = find_code(found.cell("code"), slots)
         if slot is None:
             found.wrong("code", what, mend)
             continue
-        picking = found.picking(slot.code, trial)
+        picking = _picking(found, slot.code, trial)
         if picking is None:
             continue
         same = (picking.code, picking.day, picking.grams, picking.flush)
@@ -130,60 +131,35 @@ def _pickings(
     return read
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Cells:
-    table: RawTable
-    row: int
-    cells: tuple[Cell, ...]
-    places: dict[str, Place]
-    problems: list[Problem]
-
-    def cell(self, heading: str) -> Cell:
-        place = self.places.get(heading)
-        return self.cells[place.index] if place and place.index < len(self.cells) else None
-
-    def wrong(self, heading: str, what: str, mend: str, *, doubt: bool = False) -> None:
-        place = self.places.get(heading)
-        self.problems.append(
-            Problem(
-                file=self.table.file,
-                row=self.row,
-                column=place.heading if place else heading,
-                what=what,
-                mend=mend,
-                weight="doubt" if doubt else "mistake",
-            )
-        )
-
-    def picking(self, code: str, trial: Trial) -> Picking | None:
-        unit = self.places["weight"].unit or trial.weights
-        weight = read_weight(self.cell("weight"), unit)
-        day, flush = read_date(self.cell("date")), read_count(self.cell("flush"))
-        bodies, minutes = read_count(self.cell("bodies")), read_count(self.cell("minutes"))
-        readings: dict[str, Reading[float] | Reading[int] | Reading[dt.date]] = {
-            "weight": weight, "date": day, "flush": flush, "bodies": bodies, "minutes": minutes
-        }  # fmt: skip
-        wrong = False
-        for heading, reading in readings.items():
-            if reading.what:
-                self.wrong(heading, reading.what, reading.mend)
-                wrong = True
-        if flush.value is not None and not 1 <= flush.value <= trial.flushes:
-            mend = "Mend the number, or set flushes in trial.toml to how many you picked."
-            self.wrong("flush", f"flush {flush.value}, and the plan has {trial.flushes}", mend)
+def _picking(row: RawRow, code: str, trial: Trial) -> Picking | None:
+    unit = row.places["weight"].unit or trial.weights
+    weight = read_weight(row.cell("weight"), unit)
+    day, flush = read_date(row.cell("date")), read_count(row.cell("flush"))
+    bodies, minutes = read_count(row.cell("bodies")), read_count(row.cell("minutes"))
+    readings: dict[str, Reading[float] | Reading[int] | Reading[dt.date]] = {
+        "weight": weight, "date": day, "flush": flush, "bodies": bodies, "minutes": minutes
+    }  # fmt: skip
+    wrong = False
+    for heading, reading in readings.items():
+        if reading.what:
+            row.wrong(heading, reading.what, reading.mend)
             wrong = True
-        if weight.value is None and not weight.what:
-            self.wrong("weight", "is blank", "Write the weight; 0 when there was nothing.")
-            wrong = True
-        if day.value is None and flush.value is None and not wrong:
-            self.wrong("date", "has neither a day nor a flush number", "Write one of them.")
-            wrong = True
-        if wrong or weight.value is None:
-            return None
-        return Picking(
-            row=self.row, code=code, day=day.value, grams=weight.value, flush=flush.value,
-            bodies=bodies.value, minutes=minutes.value,
-        )  # fmt: skip
+    if flush.value is not None and not 1 <= flush.value <= trial.flushes:
+        mend = "Mend the number, or set flushes in trial.toml to how many you picked."
+        row.wrong("flush", f"flush {flush.value}, and the plan has {trial.flushes}", mend)
+        wrong = True
+    if weight.value is None and not weight.what:
+        row.wrong("weight", "is blank", "Write the weight; 0 when there was nothing.")
+        wrong = True
+    if day.value is None and flush.value is None and not wrong:
+        row.wrong("date", "has neither a day nor a flush number", "Write one of them.")
+        wrong = True
+    if wrong or weight.value is None:
+        return None
+    return Picking(
+        row=row.number, code=code, day=day.value, grams=weight.value, flush=flush.value,
+        bodies=bodies.value, minutes=minutes.value,
+    )  # fmt: skip
 
 
 def _gather(
