@@ -11,9 +11,8 @@ from pathlib import Path
 
 from pinset.drawing import draw_into
 from trials.group.differences import plan_differences
-from trials.group.group_file import GROUP_FILE, Group, Member, read_group
+from trials.group.group_file import GROUP_FILE, MOST_GROWERS, Group, Member, read_group
 from trials.group.invitation import (
-    MOST_GROWERS,
     Wanted,
     add_members,
     first_group_text,
@@ -90,7 +89,7 @@ def invite_into(
     if len(everyone) > MOST_GROWERS:
         raise Refused(f"A group is {MOST_GROWERS} growers or fewer.")
     _refuse_taken(folder, added)
-    kept = [folder / one.folder for one in everyone if (folder / one.folder).exists()]
+    kept = [folder / one.folder for one in everyone if _is_taken(folder / one.folder)]
     _refuse_another_plan(kept, trial)
     text = read_text(folder / TRIAL_FILE)
     plans = {one.folder: grower_plan(text, trial, one) for one in everyone}
@@ -119,12 +118,17 @@ def _refuse_own_trial(folder: Path, trial: Trial) -> None:
 
 
 def _refuse_taken(folder: Path, added: Sequence[Member]) -> None:
-    taken = [one.folder for one in added if (folder / one.folder).exists()]
+    taken = [one.folder for one in added if _is_taken(folder / one.folder)]
     if taken:
         raise Refused(
             f"“{taken[0]}” is there already and is not in {GROUP_FILE}; it was left as it is. "
             "Write it into the group file, or move it away."
         )
+
+
+def _is_taken(place: Path) -> bool:
+    """Whether anything has the name, be it a link that leads nowhere."""
+    return place.is_symlink() or place.exists()
 
 
 def _refuse_another_plan(kept: Sequence[Path], trial: Trial) -> None:

@@ -14,6 +14,7 @@ from pinset.demos import demo_folder
 from trials.problems import Problems, Refused
 
 LONGEST_S = 10
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 Command = Callable[[Path], object]
 
@@ -126,3 +127,42 @@ def layout(folder: Path) -> None:
         elif plan.is_dir():
             (fresh / "trial.toml").mkdir()
         draw_into(fresh, redraw=False, now=dt.datetime(2026, 3, 1, tzinfo=dt.UTC))
+
+
+def check_group(folder: Path) -> None:
+    """Read all that ``pinset pool`` reads."""
+    from trials.together import read_together
+
+    read_together([folder])
+
+
+def pool(folder: Path) -> None:
+    """Do what ``pinset pool`` does, with the report elsewhere."""
+    import tempfile
+
+    from pinset.pooling import pool_into
+
+    with tempfile.TemporaryDirectory() as place:
+        made = pool_into([folder], Path(place) / "report")
+        assert made.page.is_file()
+
+
+def invite(folder: Path) -> None:
+    """Do what ``pinset invite --growers 8`` does, on a copy that has no folder of G and H yet."""
+    import datetime as dt
+    import tempfile
+
+    from pinset.inviting import invite_into
+    from trials.group.invitation import wanted_growers
+
+    with tempfile.TemporaryDirectory() as place:
+        fresh = Path(place) / "group"
+        for one in "abcdef":
+            (fresh / f"grower-{one}").mkdir(parents=True)
+        for name in ("trial.toml", "group.toml"):
+            if (folder / name).is_file():
+                shutil.copy(folder / name, fresh)
+        before = (fresh / "group.toml").read_bytes() if (fresh / "group.toml").is_file() else b""
+        invite_into(fresh, wanted_growers("8"), now=dt.datetime(2026, 3, 1, tzinfo=dt.UTC))
+        assert (fresh / "group.toml").read_bytes().startswith(before.removeprefix(BYTE_ORDER_MARK))
+        assert [one.name for one in Path(place).iterdir()] == ["group"]

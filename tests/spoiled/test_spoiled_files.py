@@ -1,7 +1,7 @@
-"""Plans, workbooks, text tables and locks spoiled at random: told in words, in time, nothing lost.
+"""Plans, tables, workbooks, locks, group files spoiled at random: told, in time, nothing lost.
 
-Seed 9. The fast sample and the 2,000 use the same ways; ``python -m tests.spoiled.count`` runs the
-2,000 and writes how many there were of each kind.
+Seed 9. The fast sample and the 2,500 use the same ways; ``python -m tests.spoiled.count`` runs the
+2,500 and writes how many there were of each kind.
 """
 
 from __future__ import annotations
@@ -15,7 +15,17 @@ import numpy as np
 import pytest
 
 from tests.spoiled.books import BOOK_SPOILERS
-from tests.spoiled.folders import analyse, check, copy_of, layout, told
+from tests.spoiled.folders import (
+    Command,
+    analyse,
+    check,
+    check_group,
+    copy_of,
+    invite,
+    layout,
+    pool,
+    told,
+)
 from tests.spoiled.plans import PLAN_SPOILERS, TEXT_SPOILERS, Spoiler
 from tests.spoiled.tables import TABLE_SPOILERS
 
@@ -25,18 +35,24 @@ MOST_MEMORY_MB = 1500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """One kind of file: which files of which demos, how they are spoiled, how many of 2,000."""
+    """One kind of file: which files of which demos, how they are spoiled, how many of 2,500.
+
+    Each is read; each of some kinds is drawn from or invited with; some of the clean are analysed.
+    """
 
     files: tuple[str, ...]
     spoilers: dict[str, Spoiler]
     many: int
     few: int
+    read: Command = check
+    draw: Command | None = None
+    answer: Command = analyse
 
 
 KINDS = {
     "plan": Kind(
         files=("mixes/trial.toml", "shortcut/trial.toml", "flushes/trial.toml"),
-        spoilers=PLAN_SPOILERS, many=650, few=51,
+        spoilers=PLAN_SPOILERS, many=650, few=51, draw=layout,
     ),
     "text table": Kind(
         files=("flushes/bags.csv", "flushes/harvests.csv", "mixes/layout.csv"),
@@ -47,6 +63,14 @@ KINDS = {
         spoilers=BOOK_SPOILERS, many=580, few=29,
     ),
     "lock": Kind(files=("mixes/plan.lock",), spoilers=TEXT_SPOILERS, many=120, few=15),
+    "group file": Kind(
+        files=("group/group.toml",), spoilers=PLAN_SPOILERS, many=340, few=34,
+        read=check_group, draw=invite, answer=pool,
+    ),
+    "plan of a group": Kind(
+        files=("group/trial.toml", "group/grower-b/trial.toml"), spoilers=PLAN_SPOILERS,
+        many=160, few=17, read=check_group, draw=invite, answer=pool,
+    ),
 }  # fmt: skip
 
 
@@ -59,15 +83,15 @@ def spoil_many(kind: Kind, count: int, place: Path, *, analysed: int) -> Counter
         rng = np.random.default_rng([SEED, number])
         name = names[number % len(names)]
         file = kind.files[int(rng.integers(len(kind.files)))]
-        path = folders[file] / file.split("/")[1]
+        path = folders[file] / file.partition("/")[2]
         whole = path.read_bytes()
         path.write_bytes(kind.spoilers[name](whole, rng))
         try:
-            said = told(folders[file], check)
-            if path.name == "trial.toml":
-                told(folders[file], layout)
+            said = told(folders[file], kind.read)
+            if kind.draw is not None:
+                told(folders[file], kind.draw)
             if not said and number % analysed == 0:
-                told(folders[file], analyse)
+                told(folders[file], kind.answer)
         except BaseException as error:
             error.add_note(f"{name}, number {number}, of {file}")
             raise
@@ -93,7 +117,7 @@ def test_a_sample(tmp_path: Path, name: str) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", KINDS)
-def test_two_thousand(tmp_path: Path, name: str) -> None:
+def test_two_and_a_half_thousand(tmp_path: Path, name: str) -> None:
     kind = KINDS[name]
     before = memory_mb()
     outcomes = spoil_many(kind, kind.many, tmp_path, analysed=7)
@@ -101,5 +125,5 @@ def test_two_thousand(tmp_path: Path, name: str) -> None:
     assert memory_mb() - before < MOST_MEMORY_MB
 
 
-def test_there_are_two_thousand() -> None:
-    assert sum(kind.many for kind in KINDS.values()) == 2000
+def test_there_are_two_and_a_half_thousand() -> None:
+    assert sum(kind.many for kind in KINDS.values()) == 2500

@@ -10,11 +10,24 @@ from trials.plan_reader import PlanTable
 from trials.problems import Problem, Problems
 from trials.toml_text import read_text, to_document
 
-__all__ = ["GROUP_FILE", "Group", "Member", "check_group", "folder_problem", "letter", "read_group"]
+__all__ = [
+    "GROUP_FILE",
+    "MOST_GROWERS",
+    "Group",
+    "Member",
+    "check_group",
+    "folder_problem",
+    "letter",
+    "read_group",
+]
 
 GROUP_FILE = "group.toml"
+MOST_GROWERS = 999
 LONGEST_NAME = 60
 LONGEST_FOLDER = 100
+_LONGEST_ON_DISK = 255
+"""Bytes that a name can have on most disks; letters beyond the Latin ones take two to four."""
+
 _MEND_FOLDER = "Write the plain name of a folder that stands beside this file."
 
 
@@ -98,9 +111,12 @@ def read_group(folder: Path) -> Group | None:
         Everything that is wrong in the file, at once.
     """
     path = folder / GROUP_FILE
-    if not path.is_file():
-        return None
-    return check_group(read_text(path))
+    if path.is_file():
+        return check_group(read_text(path))
+    if path.is_symlink() or path.exists():
+        mend = "Move aside what has its name; pinset invite makes a new one."
+        raise Problems([Problem(file=GROUP_FILE, what="is no file", mend=mend)])
+    return None
 
 
 def check_group(text: str) -> Group:
@@ -125,7 +141,11 @@ def check_group(text: str) -> Group:
     root = PlanTable(document, "", GROUP_FILE, problems)
     root.whole("format", low=1, high=1, needed=True)
     title = root.text("title", longest=120)
-    read = [_member(table) for table in root.tables("growers", needed=True)]
+    tables = root.tables("growers", needed=True)
+    if len(tables) > MOST_GROWERS:
+        root.wrong("growers", f"there are {len(tables)}", f"A group is {MOST_GROWERS} or fewer.")
+        tables = []
+    read = [_member(table) for table in tables]
     root.refuse_unknown()
     members = tuple(one for one in read if one is not None)
     problems.extend(_twice(members))
@@ -146,7 +166,7 @@ def folder_problem(name: str) -> str:
         return "leads out of the folder of the group"
     if not name or name.startswith("."):
         return "is no name of a folder here"
-    if len(name) > LONGEST_FOLDER:
+    if len(name) > LONGEST_FOLDER or len(name.encode()) > _LONGEST_ON_DISK:
         return f"is longer than {LONGEST_FOLDER} characters"
     return ""
 

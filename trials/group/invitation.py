@@ -15,7 +15,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from trials.group.group_file import LONGEST_NAME, Member, check_group, letter
+from trials.group.group_file import LONGEST_NAME, MOST_GROWERS, Member, check_group, letter
 from trials.plan_reader import tidy_text
 from trials.problems import Problems, Refused
 from trials.room import UNKNOWN_ROOM
@@ -24,7 +24,6 @@ from trials.trial_file import check_trial
 from trials.trial_text import to_toml
 
 __all__ = [
-    "MOST_GROWERS",
     "Wanted",
     "add_members",
     "first_group_text",
@@ -33,8 +32,6 @@ __all__ = [
     "seed_for",
     "wanted_growers",
 ]
-
-MOST_GROWERS = 999
 
 Wanted = tuple[str, str]
 """A letter and a name; either may be empty."""
