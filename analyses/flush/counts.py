@@ -61,7 +61,7 @@ def flush_counts(records: Records) -> tuple[FlushCount, ...]:
     return tuple(counts)
 
 
-def flush_watch(records: Records, codes: list[str]) -> FlushWatch:
+def flush_watch(records: Records, codes: list[str], *, batches: bool = False) -> FlushWatch:
     """Give what was seen of each unit at each picked flush, as arrays.
 
     Parameters
@@ -69,6 +69,9 @@ def flush_watch(records: Records, codes: list[str]) -> FlushWatch:
     records : Records
     codes : list of str
         The treatments wanted, in order.
+    batches : bool
+        Whether batches are what counts. Blocks are then left out where a batch lies in several, or
+        each has one batch only.
 
     Returns
     -------
@@ -94,13 +97,17 @@ def flush_watch(records: Records, codes: list[str]) -> FlushWatch:
     np.log(grams, out=logs, where=grams > 0)
     places = {code: place for place, code in enumerate(codes)}
     block = bags["block"].to_numpy(str)
+    batch = bags["batch"].where(bags["batch"] != "", bags.index.to_series()).to_numpy(str)
+    nested = bool((bags.groupby(batch)["block"].nunique() == 1).all())
+    apart = not batches or (nested and len(np.unique(batch)) > len(np.unique(block)))
     return FlushWatch(
         treatment=np.array([places[one] for one in bags["treatment"]], np.intp),
-        block=block if len(np.unique(block)) > 1 else None,
+        block=block if len(np.unique(block)) > 1 and apart else None,
         at_risk=stood | lost,
         lost=lost,
         looked=state == "weighed",
         log_grams=logs,
+        batch=batch if batches else None,
     )
 
 

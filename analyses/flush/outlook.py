@@ -47,7 +47,7 @@ class JointFit:
     parts : FlushParts
         Of the trial.
     drawn : FlushParts or None
-        Of the simulated trials; None where bags do not stand for themselves.
+        Of the simulated trials; None where there are none.
     level : float
         Confidence.
     seed : int
@@ -82,6 +82,7 @@ def fit_joint(
     level: float,
     residual: Array | None = None,
     draws: int = DRAWS,
+    batches: bool = False,
 ) -> JointFit:
     """Fit the three parts and simulate trials from them.
 
@@ -98,8 +99,10 @@ def fit_joint(
         Residual variances of the logarithm by flush where they differ.
     draws : int
         Simulated trials; 0 for none.
+    batches : bool
+        Whether batches are what counts, so that bags of one batch share its luck.
     """
-    watch = flush_watch(records, codes)
+    watch = flush_watch(records, codes, batches=batches)
     affordable = _MOST_CELLS // max(watch.log_grams.size, 1)
     draws = min(draws, affordable) if affordable >= _FEWEST_DRAWS else 0
     parts = fit_parts(watch, model)

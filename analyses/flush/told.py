@@ -8,22 +8,27 @@ import numpy as np
 import pandas as pd
 
 from analyses.comparison import DF_METHOD
-from analyses.flush.counts import came_rows, flush_counts, picked_flushes
+from analyses.flush.counts import came_rows, flush_counts, flush_watch, picked_flushes
 from analyses.flush.kept_fit import KeptFit, fit_kept
 from analyses.flush.outlook import AHEAD, DRAWS, JointFit, expected_flushes, fit_joint, outlooks
 from analyses.flush.story import FlushStory, Kept, KeptContrast, Step
 from analyses.flushes import usable_treatments
 from analyses.models.contrasts import comparisons, infer
+from analyses.models.flush.batch_luck import batch_df
 from analyses.models.flush.flush_parts import PartsModel
 from analyses.models.linear.arrays import Array, FitError
 from analyses.pieces import UnitStory
-from trials.plurals import plural
+from trials.plurals import counted, plural
 from trials.records import Records
 
-__all__ = ["CURVED", "flush_story"]
+__all__ = ["CURVED", "FEWEST_BATCHES", "flush_story"]
 
 CURVED = 0.05
 """The steps are told one by one when an even fall is as unlikely as this."""
+
+FEWEST_BATCHES = 3
+"""Batches of a treatment, and degrees of freedom, without which nothing is said of how far batches
+differ."""
 
 
 def flush_story(
@@ -189,20 +194,35 @@ def _joint(
     straight = not curved and kept is not None and set(codes) <= kept.rows.keys()
     spread = kept is not None and kept.spread_by_flush
     model = PartsModel(straight=straight, spread_by_flush=spread, ahead=AHEAD if straight else 0)
-    why = ""
-    if unit.counted == "batch":
-        why = f"{plural(records.trial.unit)} of one batch share its luck"
+    batches, why = unit.counted == "batch", ""
+    if batches:
+        why = _few_batches(records, codes, came)
     elif came.groupby("treatment")["bag"].nunique().min() < 2:
         why = f"with one {records.trial.unit} of a treatment nothing shows how much they differ"
     residual = _residuals(kept, picked_flushes(records)) if spread and kept else None
     joint = fit_joint(
-        records, codes, model, level=level, residual=residual, draws=0 if why else draws
-    )
+        records, codes, model, level=level, residual=residual, draws=0 if why else draws,
+        batches=batches,
+    )  # fmt: skip
     if not np.isfinite(joint.parts.expected).all():
         return None, "a flush that came nowhere has no weight to reckon with"
     if not why and joint.drawn is None:
         why = "the flushes picked are too few to simulate from"
     return joint, why
+
+
+def _few_batches(records: Records, codes: list[str], came: pd.DataFrame) -> str:
+    """Say why the batches cannot show how far batches differ; empty where they can."""
+    fewest = int(came.groupby("treatment")["batch"].nunique().min())
+    if fewest < FEWEST_BATCHES:
+        return (
+            f"with {counted(fewest, 'batch')} of a treatment too little shows how far batches "
+            f"differ; it takes {FEWEST_BATCHES} of each"
+        )
+    if batch_df(flush_watch(records, codes, batches=True)) < FEWEST_BATCHES:
+        where = plural(records.trial.design.block)
+        return f"with so few batches on these {where} too little shows how far batches differ"
+    return ""
 
 
 def _residuals(kept: KeptFit, picked: int) -> Array:

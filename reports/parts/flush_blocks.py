@@ -12,6 +12,8 @@ from reports.wording.flush_words import (
     lost_between,
     no_end_lines,
 )
+from reports.wording.grammar import plural
+from reports.wording.names import unit_word
 
 __all__ = ["flush_blocks"]
 
@@ -41,6 +43,14 @@ def flush_blocks(analysis: Analysis) -> tuple[Block, ...]:
             Paragraph(
                 text="What to expect has no range here: "
                 f"{analysis.story.why_no_ranges.rstrip('.')}."
+            )
+        )
+    if analysis.story is not None and analysis.story.draws and analysis.unit.counted == "batch":
+        units = plural(unit_word(analysis.records.trial))
+        blocks.append(
+            Paragraph(
+                text=f"What to expect has ranges that count batches: the {units} of one batch "
+                "share its luck."
             )
         )
     return tuple(blocks)

@@ -30,9 +30,8 @@ def more_details(analysis: Analysis) -> tuple[Block, ...]:
     names = treatment_names(analysis.records.trial)
     blocks: list[Block] = []
     if analysis.story is not None and analysis.story.kept:
-        blocks.append(
-            Details(summary="How the flushes fall", blocks=_flushes(analysis.story, names))
-        )
+        flushes = _flushes(analysis.story, names, analysis.unit.counted == "batch")
+        blocks.append(Details(summary="How the flushes fall", blocks=flushes))
     if analysis.times:
         told = tuple(block for one in analysis.times for block in _times(one, names))
         blocks.append(Details(summary="Days to each stage", blocks=told))
@@ -42,7 +41,7 @@ def more_details(analysis: Analysis) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _flushes(story: FlushStory, names: dict[str, str]) -> tuple[Block, ...]:
+def _flushes(story: FlushStory, names: dict[str, str], by_batch: bool) -> tuple[Block, ...]:
     slopes = Table(
         caption="Slope of log weight a flush, Kenward-Roger; exp(slope) is the share kept",
         columns=("Treatment", "Slope", "SE", "df", "Share kept", "Interval", "Units", "Flushes"),
@@ -76,10 +75,10 @@ def _flushes(story: FlushStory, names: dict[str, str]) -> tuple[Block, ...]:
         numeric=(False, True, True, True),
     )  # fmt: skip
     tables = [table for table in (slopes, ratios, steps) if table.rows]
-    return (*tables, Bullets(items=_flush_remarks(story)))
+    return (*tables, Bullets(items=_flush_remarks(story, by_batch)))
 
 
-def _flush_remarks(story: FlushStory) -> tuple[str, ...]:
+def _flush_remarks(story: FlushStory, by_batch: bool) -> tuple[str, ...]:
     own = "one for each flush" if story.spread_by_flush else "one for all"
     remarks = [
         f"Against a straight fall of the logarithm (levels for each flush): p "
@@ -94,6 +93,15 @@ def _flush_remarks(story: FlushStory) -> tuple[str, ...]:
             "1983). Both logistic parts with Firth's penalty (1993), intercepts set to the share "
             "seen (Puhr et al. 2017). Ranges: percentiles of a parametric bootstrap, "
             f"{story.draws} draws, seed {story.seed}."
+        )
+    if story.draws and by_batch:
+        remarks.append(
+            "In each draw the batches have luck of their own: in grams and in the slope of the "
+            "logarithm (normal), in losses and in flushes that came (beta). How far they differ is "
+            "drawn too, mean squares over chi-squared on batches less treatments, less blocks but "
+            "one (generalized pivotal quantities, Weerahandi 1993); for counts from the moment "
+            "estimate of Williams (1982), at least binomial. The kinds of luck are taken to be "
+            "independent of each other."
         )
     return (*remarks, *(printable(note) for note in story.notes))
 

@@ -7,6 +7,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from analyses.models.flush.batch_luck import BatchLuck, draw_luck, fit_luck, lucky_chances
 from analyses.models.flush.flush_parts import FlushParts, FlushWatch
 
 __all__ = ["simulate_flushes"]
@@ -35,6 +36,11 @@ def simulate_flushes(
     rng : numpy.random.Generator
     residual : ndarray, optional, shape (flushes,)
         Residual variance by flush; the fit's own otherwise.
+
+    Notes
+    -----
+    Where batches are what counts, bags of a batch share its luck, and how far batches differ is
+    itself drawn: `batch_luck.draw_luck`.
     """
     bags, flushes = watch.at_risk.shape
     where = watch.treatment
@@ -42,20 +48,24 @@ def simulate_flushes(
     # Of a bag that was thrown out it would have been known what became of it, had it stood.
     watched, weighable = watch.at_risk | gone, watch.looked | gone
     shape = (bags, flushes, draws)
-    thrown = rng.random(shape) < parts.hazard[where, :flushes, :1]
+    hazard, chance = parts.hazard[where, :flushes, :1], parts.chance[where, :flushes, :1]
+    shared: Array | None = None
+    if watch.batch is not None:
+        luck = fit_luck(watch, parts)
+        hazard, chance, shared = _batch_luck(watch, parts, luck, (hazard, chance), draws, rng)
+    thrown = rng.random(shape) < hazard
     thrown &= watched[:, :, None]
     before = np.cumsum(thrown, axis=1) - thrown > 0
     lost = thrown & ~before
     out = before | lost
     looked = weighable[:, :, None] & ~out
-    came = looked & (rng.random(shape) < parts.chance[where, :flushes, :1])
+    came = looked & (rng.random(shape) < chance)
     spread = np.full(flushes, parts.residual[0]) if residual is None else residual
     logs = parts.log_mean[where, :flushes, :1] + np.sqrt(spread)[:, None] * rng.normal(size=shape)
     logs = logs + np.sqrt(parts.bag[0]) * rng.normal(size=(bags, 1, draws))
-    if watch.block is not None:
-        _, place = np.unique(watch.block, return_inverse=True)
-        blocks = np.sqrt(parts.block[0]) * rng.normal(size=(int(place.max()) + 1, 1, draws))
-        logs = logs + blocks[place]
+    logs = logs + (
+        _block_luck(watch, np.sqrt(parts.block), draws, rng) if shared is None else shared
+    )
     return FlushWatch(
         treatment=where,
         block=watch.block,
@@ -63,4 +73,35 @@ def simulate_flushes(
         lost=np.asarray(lost, bool),
         looked=np.asarray(looked, bool),
         log_grams=np.where(came, logs, np.nan),
+        batch=watch.batch,
     )
+
+
+def _block_luck(watch: FlushWatch, sd: Array, draws: int, rng: np.random.Generator) -> Array:
+    """Give what bags of one block share, shape (bags, 1, draws)."""
+    if watch.block is None:
+        return np.zeros((1, 1, 1))
+    _, place = np.unique(watch.block, return_inverse=True)
+    return np.asarray((sd * rng.normal(size=(int(place.max()) + 1, 1, draws)))[place])
+
+
+def _batch_luck(
+    watch: FlushWatch,
+    parts: FlushParts,
+    luck: BatchLuck,
+    chances: tuple[Array, Array],
+    draws: int,
+    rng: np.random.Generator,
+) -> tuple[Array, Array, Array]:
+    """Give chances to be thrown out and to give, and the shared part of the logarithms."""
+    drawn, batches = draw_luck(luck, draws, rng), int(luck.batch.max()) + 1
+    hazard = lucky_chances(chances[0], luck.batch, drawn.lost, rng)
+    chance = lucky_chances(chances[1], luck.batch, drawn.came, rng)
+    off = (np.arange(watch.at_risk.shape[1]) - luck.middle)[:, None]
+    level = np.sqrt(drawn.level) * rng.normal(size=(batches, 1, draws))
+    slope = np.sqrt(drawn.slope) * rng.normal(size=(batches, 1, draws))
+    shared = (level + slope * off)[luck.batch]
+    shared = shared + _block_luck(watch, np.sqrt(drawn.block), draws, rng)
+    # Mean grams stay those of the fit however far the drawn batches differ.
+    more = drawn.level + drawn.slope * off**2 + drawn.block - parts.batch[0] - parts.block[0]
+    return hazard, chance, np.asarray(shared - more / 2)

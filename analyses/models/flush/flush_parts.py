@@ -45,6 +45,8 @@ class FlushWatch:
         Whether the flush was weighed, 0 g included.
     log_grams : ndarray, same shape
         Logarithm of grams; NaN where nothing came or nobody looked.
+    batch : ndarray or None, shape (bags,)
+        Labels of the batches within their blocks, where batches are what counts.
     """
 
     treatment: Codes
@@ -53,6 +55,7 @@ class FlushWatch:
     lost: Flags
     looked: Flags
     log_grams: Array
+    batch: npt.NDArray[np.generic] | None = None
 
     @property
     def stacked(self) -> FlushWatch:
@@ -62,7 +65,7 @@ class FlushWatch:
         return FlushWatch(
             treatment=self.treatment, block=self.block, at_risk=self.at_risk[:, :, None],
             lost=self.lost[:, :, None], looked=self.looked[:, :, None],
-            log_grams=self.log_grams[:, :, None],
+            log_grams=self.log_grams[:, :, None], batch=self.batch,
         )  # fmt: skip
 
 
@@ -104,7 +107,7 @@ class FlushParts:
         as penalised where none or all were seen.
     log_mean : ndarray, shape (treatments, flushes, trials)
         Mean of the logarithm.
-    block, bag, residual : ndarray, shape (trials,)
+    block, batch, bag, residual : ndarray, shape (trials,)
         Variances of the logarithm.
     """
 
@@ -116,6 +119,7 @@ class FlushParts:
     chance: Array
     log_mean: Array
     block: Array
+    batch: Array
     bag: Array
     residual: Array
 
@@ -164,9 +168,10 @@ def fit_parts(watch: FlushWatch, model: PartsModel | None = None) -> FlushParts:
         hazard=plain_hazard,
         chance=plain_chance,
         log_mean=log_mean,
-        block=variances[0],
-        bag=variances[1],
-        residual=variances[2],
+        block=variances["block"],
+        batch=variances["batch"],
+        bag=variances["bag"],
+        residual=variances["residual"],
     )
 
 
@@ -204,7 +209,9 @@ def _shift(eta: Array, events: Array, totals: Array) -> Array:
     return np.asarray(np.where(none, -np.inf, np.where(every, np.inf, (low + high) / 2)))
 
 
-def _amounts(watch: FlushWatch, model: PartsModel, treatments: int) -> tuple[Array, Array, Array]:
+def _amounts(
+    watch: FlushWatch, model: PartsModel, treatments: int
+) -> tuple[Array, Array, dict[str, Array]]:
     """Fit the logarithms; give means by treatment and flush, shares kept, and variances."""
     bags, flushes, trials = watch.log_grams.shape
     total = flushes + model.ahead
@@ -221,6 +228,8 @@ def _amounts(watch: FlushWatch, model: PartsModel, treatments: int) -> tuple[Arr
     groups: dict[str, npt.ArrayLike] = {}
     if watch.block is not None:
         groups["block"] = watch.block[bag]
+    if watch.batch is not None:
+        groups["batch"] = watch.batch[bag]
     groups["bag"] = bag
     fit = fit_batch(watch.log_grams.reshape(bags * flushes, trials), design, rows, groups)
     many = treatments * total
@@ -229,10 +238,8 @@ def _amounts(watch: FlushWatch, model: PartsModel, treatments: int) -> tuple[Arr
     estimates = np.where(sound, fit.estimates, np.nan)
     log_mean = estimates[:many].reshape(treatments, total, trials)
     kept = np.exp(estimates[many:]) if model.straight else np.full((treatments, trials), np.nan)
-    variances = fit.variances
-    if watch.block is None:
-        variances = np.vstack([np.zeros((1, trials)), variances])
-    return log_mean, kept, variances
+    none = {"block": np.zeros(trials), "batch": np.zeros(trials)}
+    return log_mean, kept, none | dict(zip(fit.components, fit.variances, strict=True))
 
 
 def _straight(treatment: Codes, flush: Codes, treatments: int) -> Array:
