@@ -30,6 +30,9 @@ _PARTS = {
     "costs": "the costs",
     "recipes": "the recipes",
 }
+_NAMES = {"why_this_size": "reason for this size"}
+_WRITTEN_DOWN = ("room", "look_alike", "paid_by")
+"""Parts of the plan file that may be filled in at any time: no part of what is locked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,7 +189,8 @@ def _difference(key: str, then: object, now: object) -> str:
         return f"In {_PARTS.get(key, key)}, {'; '.join(told)}."
     if key in _PARTS:
         return f"{_PARTS[key].capitalize()} were changed."
-    return f"The {key.replace('_', ' ')} was {_told(then)}, now {_told(now)}."
+    name = _NAMES.get(key, key.replace("_", " "))
+    return f"The {name} was {_told(then)}, now {_told(now)}."
 
 
 def _told(value: object) -> str:
@@ -196,9 +200,10 @@ def _told(value: object) -> str:
 
 
 def _plain(trial: Trial) -> dict[str, Any]:
-    """Give the plan as values that JSON holds; the room is written down, not planned."""
+    """Give the plan as values that JSON holds, without what is written down and not planned."""
     plan = dict(json.loads(json.dumps(asdict(trial), default=str)))
-    del plan["room"]
+    for key in _WRITTEN_DOWN:
+        del plan[key]
     return plan
 
 

@@ -27,6 +27,9 @@ unit = "bag"              # what one unit is called: bag, bucket, tray, log, blo
 flushes = {flushes}               # how many flushes you will pick and weigh
 blind = {blind}              # true: labels hide the treatment, so that nobody weighs with hope
 weights = "g"             # g, kg, oz or lb: what your scale shows and the page speaks
+# why_this_size = ""      # before the draw: what pinset size said, or how much room there was
+# look_alike = ""         # can one tell the treatments apart by eye? Asked where labels hide them
+# paid_by = ""            # who paid, and who gave what is compared
 
 # One table for each thing compared. Exactly one is the control: what you do now.
 [[treatments]]

@@ -325,6 +325,11 @@ class Trial:
         Two or more, exactly one of them the control.
     room : Room
         What the room was like; written down at any time and no part of what is locked.
+    why_this_size : str
+        Why so many units, no more and no fewer; decided before the draw, so it is locked.
+    look_alike, paid_by : str
+        Whether treatments can be told apart by eye; who paid, and who gave what is compared.
+        Written down at any time, as the room is.
     """
 
     title: str
@@ -347,6 +352,9 @@ class Trial:
     costs: Costs = Costs()
     recipes: tuple[Recipe, ...] = ()
     room: Room = UNKNOWN_ROOM
+    why_this_size: str = ""
+    look_alike: str = ""
+    paid_by: str = ""
 
     @property
     def control(self) -> Treatment:

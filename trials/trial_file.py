@@ -229,6 +229,9 @@ def _header(top: PlanTable) -> dict[str, object] | None:
         "flush_gap_days": top.whole("flush_gap_days", low=1, high=60),
         "looks": top.parsed("looks", looks, mend=_LOOKS),
         "invented": top.yes_or_no("invented"),
+        "why_this_size": top.text("why_this_size", longest=1000),
+        "look_alike": top.text("look_alike", longest=1000),
+        "paid_by": top.text("paid_by", longest=1000),
     }
     top.refuse_unknown()
     if title is None or flushes is None:

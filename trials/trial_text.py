@@ -15,6 +15,7 @@ __all__ = ["to_toml"]
 _HEADER = (
     "title", "question", "species", "strain", "place", "grower", "unit", "start", "flushes",
     "blind", "weights", "flush_gap_days", "looks", "invented",
+    "why_this_size", "look_alike", "paid_by",
 )  # fmt: skip
 
 

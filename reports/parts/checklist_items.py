@@ -51,6 +51,7 @@ _Rule: TypeAlias = tuple[str, str, str, Callable[[Analysis], bool], str]
 _ANSWER, _HOW, _PLANNED = "The answer", "How it was done", "What was planned and what was done"
 _TRUST, _NOT_SAID, _LOSSES = "How far to trust it", "What it cannot say", "Losses"
 _TREATMENTS, _NUMBERS = "Each treatment", "The numbers for a statistician"
+_PLAN = "the plan, trial.toml"
 
 
 def checklist(analysis: Analysis) -> tuple[Item, ...]:
@@ -138,8 +139,12 @@ def _correlation(analysis: Analysis) -> bool:
     return any(one.correlation == one.correlation for one in analysis.naive)
 
 
-def _never(_analysis: Analysis) -> bool:
-    return False
+def _why_so_many(analysis: Analysis) -> bool:
+    return bool(printable(analysis.records.trial.why_this_size))
+
+
+def _paid(analysis: Analysis) -> bool:
+    return bool(printable(analysis.records.trial.paid_by))
 
 
 _RULES: tuple[_Rule, ...] = (
@@ -153,18 +158,18 @@ _RULES: tuple[_Rule, ...] = (
     ("4a", "What was grown: species and strain", _NOT_SAID, _species,
      "Under species and strain in the plan: both."),
     ("4b", "Where", _NOT_SAID, _place_named, "Under place in the plan: the room."),
-    ("5", "Each treatment, so that another can repeat it", "the plan, trial.toml", _treatments,
+    ("5", "Each treatment, so that another can repeat it", _PLAN, _treatments,
      "In the plan: a recipe, or a note, for every treatment."),
     ("6a", "What was measured, and the one measure that decides", _PLANNED, _always, ""),
     ("6b", "Whether the measure was changed after the start", _PLANNED, _locked,
      "Draw with pinset layout, which locks the plan; then changes show."),
-    ("7a", "Why so many, no more and no fewer", "", _never,
-     "Run pinset size before the draw and keep what it says with the plan."),
+    ("7a", "Why so many, no more and no fewer", _PLAN, _why_so_many,
+     "Run pinset size before the draw; under why_this_size in the plan: what it says."),
     ("8a", "How the lots were drawn", _HOW, _always, ""),
     ("8b", "What was shuffled among what", _HOW, _always, ""),
     ("9", "That nobody could choose a place after seeing the lot", _TRUST, _locked,
      "Draw with pinset layout, which locks plan and places together."),
-    ("10", "Who drew, who mixed and who placed", "the plan, trial.toml", _grower,
+    ("10", "Who drew, who mixed and who placed", _PLAN, _grower,
      "Under grower in the plan: who did what."),
     ("11a", "Who knew which treatment was which", _HOW, _always, ""),
     ("12a", "How the answer was worked out", _NUMBERS, _always, ""),
@@ -185,9 +190,9 @@ _RULES: tuple[_Rule, ...] = (
     ("22", "What it means, gains and costs weighed", _ANSWER, _always, ""),
     ("23", "A mark that the plan came first", _HOW, _locked,
      "Draw with pinset layout, which locks the plan with its date and fingerprint."),
-    ("24", "Where the whole plan can be read", "the plan, trial.toml", _always, ""),
-    ("25", "Who paid, and who gave the material", "", _never,
-     "Beside the report: who paid for it, and who gave what was compared."),
+    ("24", "Where the whole plan can be read", _PLAN, _always, ""),
+    ("25", "Who paid, and who gave the material", _PLAN, _paid,
+     "Under paid_by in the plan: who paid for it, and who gave what was compared."),
 )  # fmt: skip
 
 _CLUSTERS: tuple[_Rule, ...] = (
@@ -217,9 +222,11 @@ def _alike(analysis: Analysis) -> Item:
             number="11b", asked=asked, state="not needed", next_time="",
             where="the labels did not hide the treatment",
         )  # fmt: skip
+    if printable(trial.look_alike):
+        return Item(number="11b", asked=asked, state="told", where=_PLAN, next_time="")
     return Item(
         number="11b", asked=asked, state="missing", where="",
-        next_time="In the notes: whether one could tell the treatments apart by eye.",
+        next_time="Under look_alike in the plan: whether one can tell the treatments apart by eye.",
     )  # fmt: skip
 
 

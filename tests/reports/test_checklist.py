@@ -109,6 +109,20 @@ def test_what_the_plan_leaves_out_is_missing(number, gone):
     assert by_number(with_plan(two_mixes(), **gone))[number].state == "missing"
 
 
+@pytest.mark.parametrize(
+    ("number", "key"), [("7a", "why_this_size"), ("11b", "look_alike"), ("25", "paid_by")]
+)
+def test_what_the_plan_need_not_say_is_told_where_it_does(number, key):
+    silent = by_number(two_mixes())[number]
+    assert silent.state == "missing"
+    assert f"{key} in the plan" in silent.next_time
+    said = by_number(with_plan(two_mixes(), **{key: "nobody asked"}))
+    assert (said[number].state, said[number].where) == ("told", "the plan, trial.toml")
+    states = {one.number: one.state for one in checklist(two_mixes())}
+    assert {one for one in said if said[one].state != states[one]} == {number}
+    assert by_number(with_plan(two_mixes(), **{key: " \u202e "}))[number].state == "missing"
+
+
 def test_treatments_need_a_recipe_or_a_note():
     assert by_number(two_mixes())["5"].state == "missing"
     noted = tuple(dataclasses.replace(one, note="soaked overnight") for one in plan().treatments)
@@ -144,6 +158,8 @@ def test_a_ratio_is_told_only_where_there_is_one():
 def test_looks_alike_is_asked_only_where_labels_hide():
     assert by_number(two_mixes())["11b"].state == "missing"
     assert by_number(four_mixes())["11b"].state == "not needed"
+    open_labels = with_plan(four_mixes(), look_alike="no")
+    assert by_number(open_labels)["11b"].state == "not needed"
 
 
 def test_no_range_is_no_range():
