@@ -40,7 +40,7 @@ class Grouping:
 
     @property
     def levels(self) -> tuple[Any, ...]:
-        """The levels that occur, sorted (an ordered categorical keeps its order)."""
+        """The levels that occur, sorted; a categorical keeps the order of its categories."""
         return self.make_levels()
 
 
@@ -69,7 +69,7 @@ def group(name: str, values: Column) -> Grouping:
     Returns
     -------
     Grouping
-        Levels sorted, unused categories left out.
+        Levels sorted (a categorical keeps the order of its categories), unused ones left out.
     """
     categories = getattr(getattr(values, "dtype", None), "categories", None)
     if categories is not None:
@@ -116,14 +116,8 @@ def _sorted(labels: list[Any]) -> list[Any]:
 def _from_categorical(name: str, values: Column) -> Grouping:
     cat: Column = getattr(values, "cat", values)
     labels = np.asarray(cat.categories)
-    if cat.ordered or bool(np.all(labels[:-1] <= labels[1:])):
-        used, codes = _present(np.asarray(cat.codes, np.intp), len(labels))
-        return _grouping(name, labels[used], codes)
-    order = np.argsort(labels, kind="stable")
-    rank = np.empty(len(labels), np.intp)
-    rank[order] = np.arange(len(labels))
-    used, codes = _present(rank[np.asarray(cat.codes)], len(labels))
-    return _grouping(name, labels[order][used], codes)
+    used, codes = _present(np.asarray(cat.codes, np.intp), len(labels))
+    return _grouping(name, labels[used], codes)
 
 
 def _from_integers(name: str, array: npt.NDArray[Any]) -> Grouping:

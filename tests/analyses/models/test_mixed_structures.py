@@ -220,3 +220,15 @@ def test_any_small_table_is_fitted_or_refused_in_words(seed):
         few = fit.structure.residuals == 1 or fit.rows <= 120  # then second low points are sought
         if few or found.x[-fit.structure.residuals :].min() > np.log(1e-3):
             assert found.fun >= best - 1e-5
+
+
+@pytest.mark.parametrize("ordered", [False, True])
+def test_a_categorical_keeps_the_order_of_its_categories(ordered):
+    data = trial(4)
+    data["treatment"] = pd.Categorical(data["treatment"], ["T3", "T1", "T2"], ordered=ordered)
+    fit = fit_design(lay_out(data, "y", "treatment", ["block"]))
+    means = fit.means("treatment")
+    assert list(means["level"]) == ["T3", "T1", "T2"]
+    text = fit_design(lay_out(data.astype({"treatment": str}), "y", "treatment", ["block"]))
+    same = text.means("treatment").set_index("level").loc[["T3", "T1", "T2"], "mean"]
+    np.testing.assert_allclose(means["mean"], same)
