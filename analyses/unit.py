@@ -35,8 +35,8 @@ def unit_story(records: Records) -> UnitStory:
     if tracked and (by_plan or not mixed):
         counts = bags[named].groupby("treatment")["batch"].nunique()
         why = (
-            f"Each treatment was given to whole batches, so one batch is one try: {plural(word)} of "
-            "one batch share its luck."
+            f"Each treatment was given to whole batches, so one batch is one try: "
+            f"{plural(word)} of one batch share its luck."
         )
         counted = "batch"
     else:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from analyses.finding import Finding
 from reports.wording.headlines import headline, headline_together, kind_of
-from reports.wording.hedging import HEDGES
+from reports.wording.hedging import HEDGES, Kind
 from reports.wording.speech import Scene, set_scene
 from trials.trial import Trial
 
@@ -53,7 +53,7 @@ def overview(findings: Sequence[Finding], trial: Trial) -> str:
     if len(findings) == 1 or not findings[0].planned:
         return headline(findings[0], trial)
     # Those that lie on opposite sides are never said together, even where their verdict is one.
-    alike: dict[tuple[str, str], list[Scene]] = {}
+    alike: dict[tuple[Kind, str], list[Scene]] = {}
     for finding in findings:
         scene = set_scene(finding, trial)
         alike.setdefault((kind_of(scene), scene.direction), []).append(scene)
