@@ -24,7 +24,8 @@ def more_results(analysis: Analysis) -> dict[str, Any]:
     -------
     dict
         Keys batches, naive, loss_pattern, flush_story, worth, times, also, factors, checklist,
-        larger and places; None or empty where there is nothing. Weights in grams, shares from 0 to 1, days since spawning.
+        larger and places; None or empty where there is nothing. Weights in grams, shares from 0
+        to 1, days since spawning.
     """
     times = []
     for one in analysis.times:
