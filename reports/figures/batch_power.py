@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
+from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.look import Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import plural
 from reports.wording.names import printable, shorten
@@ -58,14 +59,7 @@ def figure_batch_power(sizing: Sizing) -> Figure | None:
     )
 
     def draw(sheet: Sheet, share: float) -> None:
-        whole = _HEIGHT / share
-        axes = plain_axes(
-            sheet,
-            (
-                _LEFT / WIDTH, _FOOT / whole, (WIDTH - _LEFT - 0.2) / WIDTH,
-                (_HEIGHT - _FOOT - _TOP) / whole,
-            ),
-        )  # fmt: skip
+        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP)
         for number, (size, points) in enumerate(lines.items()):
             _line(axes, size, points, number)
         _marks(axes, now, question.power)
@@ -119,8 +113,7 @@ def _line(axes: Axes, size: int, points: list[BatchPower], number: int) -> None:
 def _marks(axes: Axes, now: BatchPower, wanted: float) -> None:
     axes.set_ylim(0, 103)
     axes.set_xlim(left=0)
-    axes.yaxis.grid(True, color=tint("rule"), lw=0.7)
-    axes.set_axisbelow(True)
+    rule_levels(axes)
     axes.axhline(100 * wanted, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)))
     axes.plot(
         [now.batches], [100 * now.power], marker="o", ms=10, mfc="none", mec=tint("ink"), mew=1.4,

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
+from reports.figures.difference_scale import Zone, draw_zone, write_ends, write_key, zone_of
 from reports.figures.look import Frame, paint, tint
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure
 from reports.wording.counting import Counting, countings
 from reports.wording.names import treatment_names
 from reports.wording.ranges import bare_range
-from reports.wording.speech import Scene, margin_text
+from reports.wording.speech import Scene
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +52,7 @@ def figure_counting(analysis: Analysis) -> Figure | None:
         return None
     bars = [bar for one in told for bar in _bars(one, analysis, several=len(told) > 1)]
     rows = [bar.row for bar in bars]
-    margin = _margin(told[0])
+    zone = _zone(told[0])
     control = treatment_names(analysis.records.trial)[told[0].naive.control]
     frame = Frame(
         name="counting", title=_title(told), height=rows_height(rows, foot=_FOOT),
@@ -60,17 +61,17 @@ def figure_counting(analysis: Analysis) -> Figure | None:
         caption="The solid line is the range that fits when each batch counts once. The dashed "
         "line takes each one for a try of its own, which it was not; do not use it. The upright "
         f"line is {control}."
-        + (f" The shaded part: what you allowed, {margin[1]}." if margin else ""),
+        + (f" The shaded part: {zone.said}." if zone else ""),
     )  # fmt: skip
 
     def draw(sheet: Sheet, share: float) -> None:
         axes, lanes = lay_rows(sheet, share, rows, foot=_FOOT)
-        ends = _ends(bars, margin)
+        ends = _ends(bars, zone)
         axes.set_xlim(*ends)
         for bar, (middle, height) in zip(bars, lanes, strict=True):
-            _draw(axes, bar, middle, height, margin, ends)
+            _draw(axes, bar, middle, height, zone, ends)
         rule_lanes(axes, lanes)
-        _label(axes, margin)
+        _label(axes, zone)
 
     return paint(frame, draw)
 
@@ -98,15 +99,12 @@ def _title(told: list[Counting]) -> str:
     return f"{said}; the honest range is wider." if wide > narrow else f"{said}."
 
 
-def _margin(one: Counting) -> tuple[float, str] | None:
-    finding = one.wrong.finding
-    if finding.worthwhile is None or not finding.planned or finding.claim != "no worse":
-        return None
-    return finding.worthwhile, margin_text(one.wrong)
+def _zone(one: Counting) -> Zone | None:
+    return zone_of(one.wrong) if one.wrong.finding.claim == "no worse" else None
 
 
-def _ends(bars: list[_Bar], margin: tuple[float, str] | None) -> tuple[float, float]:
-    places = [0.0, margin[0] if margin else 0.0]
+def _ends(bars: list[_Bar], zone: Zone | None) -> tuple[float, float]:
+    places = [0.0, *(zone.edges if zone else ())]
     for bar in bars:
         places += [bar.scene.span.low, bar.scene.span.high]
     room = 0.08 * (max(places) - min(places) or 1.0)
@@ -118,14 +116,10 @@ def _draw(
     bar: _Bar,
     middle: float,
     height: float,
-    margin: tuple[float, str] | None,
+    zone: Zone | None,
     ends: tuple[float, float],
 ) -> None:
-    edges = [middle - height / 2, middle + height / 2]
-    axes.plot([0, 0], edges, color=tint("ink"), lw=1.4, zorder=2)
-    if margin:
-        axes.fill_betweenx(edges, ends[0], margin[0], color=tint("zone"), lw=0, zorder=-2)
-        axes.plot([margin[0]] * 2, edges, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)))
+    draw_zone(axes, zone, ends, middle, height)
     if not bar.right and "no range" in bar.row.note:
         return
     estimate, colour = bar.scene.finding.estimate, tint("ink" if bar.right else "muted")
@@ -140,25 +134,9 @@ def _draw(
         )  # fmt: skip
 
 
-def _label(axes: Axes, margin: tuple[float, str] | None) -> None:
+def _label(axes: Axes, zone: Zone | None) -> None:
     # The ends of the scale hold their own words, so that the middle has to be short.
     axes.set_xlabel("lost in a hundred, difference", size=9)
-    axes.xaxis.set_major_formatter(_signed)
-    for x, text, side in ((0.0, "← fewer", "left"), (1.0, "more →", "right")):
-        axes.annotate(
-            text, (x, 0), xycoords="axes fraction", xytext=(0, -20), textcoords="offset points",
-            ha=side, va="top", size=9, color=tint("ink"), weight="bold",
-        )  # fmt: skip
-    if margin:
-        axes.annotate(
-            "■", (0, 0), xycoords="axes fraction", xytext=(0, -47), textcoords="offset points",
-            va="top", size=11, color=tint("zone edge"),
-        )  # fmt: skip
-        axes.annotate(
-            f"what you allowed, {margin[1]}", (0, 0), xycoords="axes fraction",
-            xytext=(13, -48), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
-        )  # fmt: skip
-
-
-def _signed(value: float, _place: float) -> str:
-    return f"{value:+g}".replace("-", "−") if value else "0"
+    write_ends(axes, "fewer", "more")
+    if zone:
+        write_key(axes, zone.said)

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
+from reports.figures.difference_scale import (
+    Zone,
+    draw_zone,
+    write_ends,
+    write_key,
+    zone_of,
+)
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.figures.wrapping import wrapped
@@ -15,7 +21,7 @@ from reports.wording.grammar import capital
 from reports.wording.names import shorten
 from reports.wording.overview import overview, planned_findings
 from reports.wording.ranges import bare_range, fits
-from reports.wording.speech import Scene, margin_text, set_scene
+from reports.wording.speech import Scene, set_scene
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,15 +30,6 @@ if TYPE_CHECKING:
 __all__ = ["figure_difference"]
 
 _LANE, _FOOT, _SECOND_LINE = 0.34, 0.98, 0.15
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Zone:
-    """The stretch of the scale that the plan speaks of, in the measure; open ends infinite."""
-
-    low: float
-    high: float
-    said: str
 
 
 def figure_difference(analysis: Analysis) -> Figure | None:
@@ -54,7 +51,7 @@ def figure_difference(analysis: Analysis) -> Figure | None:
     scenes = [scene for scene in scenes if math.isfinite(scene.span.low + scene.span.high)]
     if not scenes:
         return None
-    zone = _zone(scenes[0])
+    zone = zone_of(scenes[0])
     foot = _FOOT + (_SECOND_LINE if zone and len(_key_lines(zone)) > 1 else 0.0)
     rows = [Row(name=scene.it, note=_note(scene), lane=_LANE) for scene in scenes]
     against = f"Difference from {scenes[0].control}"
@@ -75,11 +72,12 @@ def figure_difference(analysis: Analysis) -> Figure | None:
         ends = _ends(scenes, zone)
         axes.set_xlim(*ends)
         for scene, (middle, height) in zip(scenes, lanes, strict=True):
-            _draw_zone(axes, zone, ends, middle, height)
+            draw_zone(axes, zone, ends, middle, height)
             _draw(axes, scene, order.index(scene.finding.estimate.treatment), middle, height)
         rule_lanes(axes, lanes)
         _label(axes, scenes[0])
-        _key(axes, zone)
+        if zone:
+            write_key(axes, "\n".join(_key_lines(zone)))
 
     return paint(frame, draw)
 
@@ -102,43 +100,14 @@ def _note(scene: Scene) -> str:
     return f"best guess {guess}; {fit} fits"
 
 
-def _zone(scene: Scene) -> _Zone | None:
-    finding = scene.finding
-    if finding.worthwhile is None or not finding.planned:
-        return None
-    margin, said = finding.worthwhile / scene.measure.per, margin_text(scene)
-    good = 1.0 if scene.good == "more" else -1.0
-    if finding.claim == "same":
-        return _Zone(low=-margin, high=margin, said=f"less than {said} either way")
-    if finding.claim == "no worse":
-        ends = sorted((-good * margin, good * math.inf))
-        return _Zone(low=ends[0], high=ends[1], said=f"what you allowed, {said}")
-    ends = sorted((good * margin, good * math.inf))
-    return _Zone(low=ends[0], high=ends[1], said=f"worth changing for, {said} or beyond")
-
-
-def _ends(scenes: list[Scene], zone: _Zone | None) -> tuple[float, float]:
+def _ends(scenes: list[Scene], zone: Zone | None) -> tuple[float, float]:
     places = [0.0]
     for scene in scenes:
         places += [scene.span.low, scene.span.high]
     if zone:
-        places += [end for end in (zone.low, zone.high) if math.isfinite(end)]
+        places += zone.edges
     room = 0.12 * (max(places) - min(places) or 1.0)
     return min(places) - room, max(places) + room
-
-
-def _draw_zone(
-    axes: Axes, zone: _Zone | None, ends: tuple[float, float], middle: float, height: float
-) -> None:
-    edges = [middle - height / 2, middle + height / 2]
-    axes.plot([0, 0], edges, color=tint("ink"), lw=1.4, zorder=2)
-    if zone is None:
-        return
-    low, high = max(zone.low, ends[0]), min(zone.high, ends[1])
-    axes.fill_betweenx(edges, low, high, color=tint("zone"), lw=0, zorder=-2)
-    for end in (zone.low, zone.high):
-        if math.isfinite(end):
-            axes.plot([end, end], edges, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)), zorder=1)
 
 
 def _draw(axes: Axes, scene: Scene, index: int, middle: float, height: float) -> None:
@@ -159,36 +128,8 @@ def _label(axes: Axes, scene: Scene) -> None:
     amount = f"{scene.measure.word}{scene.tail}".strip()
     text = f"{amount}, compared with {shorten(scene.control, 20)}"
     axes.set_xlabel("\n".join(wrapped(text, WIDTH - 1.5, 8.5, most=2)), size=8.5)
-    axes.xaxis.set_major_formatter(_signed)
-    _below(axes, 0.0, f"← {scene.word('less')}", ha="left")
-    _below(axes, 1.0, f"{scene.word('more')} →", ha="right")
+    write_ends(axes, scene.word("less"), scene.word("more"))
 
 
-def _below(axes: Axes, x: float, text: str, *, ha: Literal["left", "right"]) -> None:
-    axes.annotate(
-        text, (x, 0), xycoords="axes fraction", xytext=(0, -20), textcoords="offset points",
-        ha=ha, va="top", size=9, color=tint("ink"), weight="bold",
-    )  # fmt: skip
-
-
-def _key(axes: Axes, zone: _Zone | None) -> None:
-    """Say under the scale what the shaded part means."""
-    if zone is None:
-        return
-    axes.annotate(
-        "■", (0, 0), xycoords="axes fraction", xytext=(0, -47), textcoords="offset points",
-        va="top", size=11, color=tint("zone edge"),
-    )  # fmt: skip
-    axes.annotate(
-        "\n".join(_key_lines(zone)), (0, 0), xycoords="axes fraction",
-        xytext=(13, -48), textcoords="offset points", va="top", size=8.5, color=tint("muted"),
-        linespacing=1.25,
-    )  # fmt: skip
-
-
-def _key_lines(zone: _Zone) -> list[str]:
+def _key_lines(zone: Zone) -> list[str]:
     return wrapped(zone.said, WIDTH - 0.55, 8.5, most=2)
-
-
-def _signed(value: float, _place: float) -> str:
-    return f"{value:+g}".replace("-", "−") if value else "0"

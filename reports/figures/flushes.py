@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -140,11 +141,9 @@ def _axes(sheet: Sheet, whole: float, place: int, lines: int, head: float) -> Ax
     bottom = _FOOT + (lines - 1 - line) * (_PANEL + head)
     left = _LEFT + column * (wide + _BETWEEN)
     axes = sheet.add_axes((left / WIDTH, bottom / whole, wide / WIDTH, _PANEL / whole))
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(axis="y", length=0, labelleft=column == 0)
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
+    strip_frame(axes)
+    axes.tick_params(axis="y", labelleft=column == 0)
+    rule_levels(axes)
     return axes
 
 

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from analyses.pooling.answers import GroupAnswer, GrowerAnswer
-from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
+from reports.figures.axes import plain_axes
+from reports.figures.difference_scale import Zone, write_ends, write_key, zone_of
+from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
 from reports.wording.grammar import capital
 from reports.wording.group_words import group_headline, scene_between
 from reports.wording.names import printable, shorten
 from reports.wording.ranges import fits
-from reports.wording.speech import Scene, margin_text, set_scene
+from reports.wording.speech import Scene, set_scene
 from trials.trial import Trial
 
 if TYPE_CHECKING:
@@ -65,7 +67,7 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
     scene = set_scene(finding, trial)
     bars = _bars(answer, scene)
     title = group_headline(finding, trial)
-    zone = _zone(scene)
+    zone = zone_of(scene)
     named = len(answer.growers) <= _MOST_NAMED
     frame = Frame(
         name=f"forest-{_slug(finding.id)}",
@@ -99,7 +101,7 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
     return paint(frame, draw)
 
 
-def _caption(scene: Scene, zone: tuple[float, float, str] | None, *, named: bool) -> str:
+def _caption(scene: Scene, zone: Zone | None, *, named: bool) -> str:
     lines = ["A square is what one grower's bags say alone, with the range that fits."]
     if named:
         lines.append(
@@ -112,7 +114,7 @@ def _caption(scene: Scene, zone: tuple[float, float, str] | None, *, named: bool
         f"The upright line is {scene.control}."
     )
     if zone:
-        lines.append(f"The shaded part: {zone[2]}.")
+        lines.append(f"The shaded part: {zone.said}.")
     return " ".join(lines)
 
 
@@ -179,23 +181,7 @@ def _alt(answer: GroupAnswer, trial: Trial, scene: Scene) -> str:
     return " ".join(parts)
 
 
-def _zone(scene: Scene) -> tuple[float, float, str] | None:
-    """Give the stretch of the scale that the plan speaks of, in the measure."""
-    finding = scene.finding
-    if finding.worthwhile is None or not finding.planned:
-        return None
-    margin, said = finding.worthwhile / scene.measure.per, margin_text(scene)
-    good = 1.0 if scene.good == "more" else -1.0
-    if finding.claim == "same":
-        return -margin, margin, f"less than {said} either way"
-    if finding.claim == "no worse":
-        low, high = sorted((-good * margin, good * math.inf))
-        return low, high, f"what you allowed, {said}"
-    low, high = sorted((good * margin, good * math.inf))
-    return low, high, f"worth changing for, {said} or beyond"
-
-
-def _ends(bars: list[_Bar], zone: tuple[float, float, str] | None) -> tuple[float, float]:
+def _ends(bars: list[_Bar], zone: Zone | None) -> tuple[float, float]:
     """Give the scale: the average, the prediction and most growers whole, extremes cut."""
     places = [0.0]
     for bar in bars:
@@ -207,19 +193,18 @@ def _ends(bars: list[_Bar], zone: tuple[float, float, str] | None) -> tuple[floa
         places += [min(max(end, reach[0]), reach[1]) for end in (bar.low, bar.high)
                    if math.isfinite(end)]  # fmt: skip
     if zone:
-        places += [end for end in zone[:2] if math.isfinite(end)]
+        places += zone.edges
     room = 0.06 * (max(places) - min(places) or 1.0)
     return min(places) - room, max(places) + room
 
 
-def _background(axes: Axes, zone: tuple[float, float, str] | None, deep: float) -> None:
+def _background(axes: Axes, zone: Zone | None, deep: float) -> None:
     low, high = axes.get_xlim()
     if zone:
-        left, right = max(zone[0], low), min(zone[1], high)
+        left, right = max(zone.low, low), min(zone.high, high)
         axes.fill_betweenx([0, deep], left, right, color=tint("zone"), lw=0, zorder=-2)
-        for end in zone[:2]:
-            if math.isfinite(end):
-                axes.axvline(end, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)), zorder=1)
+        for end in zone.edges:
+            axes.axvline(end, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)), zorder=1)
     axes.axvline(0, color=tint("ink"), lw=1.4, zorder=2)
     ticks = [tick for tick in axes.get_xticks() if low <= tick <= high]
     axes.vlines(ticks, 0, deep, color=tint("rule"), linewidth=0.7, zorder=0)
@@ -269,33 +254,11 @@ def _write(axes: Axes, text: str, y: float, *, bold: bool = False) -> None:
     )  # fmt: skip
 
 
-def _label(axes: Axes, scene: Scene, zone: tuple[float, float, str] | None) -> None:
+def _label(axes: Axes, scene: Scene, zone: Zone | None) -> None:
     amount = f"{scene.measure.word}{scene.tail}".strip()
     text = f"{amount}, compared with {shorten(scene.control, 20)}"
     axes.set_xlabel(wrapped(text, WIDTH - _LEFT - _SIDE, 8.5, most=1)[0], size=8.5, labelpad=14)
-    axes.xaxis.set_major_formatter(_signed)
-    for x, word, side in (
-        (0.0, f"← {scene.word('less')}", "left"),
-        (1.0, f"{scene.word('more')} →", "right"),
-    ):
-        axes.annotate(
-            word, (x, 0), xycoords="axes fraction", xytext=(0, -18), textcoords="offset points",
-            ha="left" if side == "left" else "right", va="top", size=9, color=tint("ink"),
-            weight="bold",
-        )  # fmt: skip
-    if zone is None:
-        return
-    from_left = -(_LEFT - 0.12) * 72
-    axes.annotate(
-        "■", (0, 0), xycoords="axes fraction", xytext=(from_left, -53),
-        textcoords="offset points", va="top", size=11, color=tint("zone edge"),
-    )  # fmt: skip
-    axes.annotate(
-        wrapped(zone[2], WIDTH - 0.5, 8.5, most=1)[0], (0, 0), xycoords="axes fraction",
-        xytext=(from_left + 13, -54), textcoords="offset points", va="top", size=8.5,
-        color=tint("muted"),
-    )  # fmt: skip
-
-
-def _signed(value: float, _place: float) -> str:
-    return f"{value:+g}".replace("-", "−") if value else "0"
+    write_ends(axes, scene.word("less"), scene.word("more"), drop=18)
+    if zone:
+        said = wrapped(zone.said, WIDTH - 0.5, 8.5, most=1)[0]
+        write_key(axes, said, left=-(_LEFT - 0.12) * 72, drop=53)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
 from analyses.influence import Influence, LeftOut, left_out
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -99,11 +100,8 @@ def _grams(value: float, unit: Measure, step: float) -> str:
 
 
 def _draw(axes: Axes, named: list[LeftOut], indices: list[int], place: int, per: float) -> None:
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
+    strip_frame(axes)
+    rule_levels(axes, "x")
     for line, (one, index) in enumerate(zip(named, indices, strict=True)):
         axes.plot(
             [one.differences_g[place] / per], [line + 0.5], marker=marker(index), ms=7,

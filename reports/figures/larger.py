@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from analyses.analysis import Analysis
 from analyses.finding import Finding
 from analyses.larger_trial import Width, widths
-from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
+from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.look import Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import listed, plural
 from reports.wording.names import printable, treatment_names
@@ -58,14 +59,7 @@ def _figure(analysis: Analysis, finding: Finding, told: tuple[Width, ...]) -> Fi
     index = list(treatment_names(analysis.records.trial)).index(finding.estimate.treatment)
 
     def draw(sheet: Sheet, share: float) -> None:
-        whole = frame.height / share
-        axes = plain_axes(
-            sheet,
-            (
-                _LEFT / WIDTH, _FOOT / whole, (WIDTH - _LEFT - 0.3) / WIDTH,
-                (_HEIGHT - _FOOT - _TOP) / whole,
-            ),
-        )  # fmt: skip
+        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP, right=0.3)
         _draw(axes, scene, told, index)
         axes.set_xlabel(f"{units} in the whole trial")
         axes.set_ylabel(f"either side, {scene.measure.word or 'in 100'}")
@@ -128,5 +122,4 @@ def _draw(axes: Axes, scene: Scene, told: tuple[Width, ...], index: int) -> None
         axes.axhline(worth / per, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)), zorder=1)
     axes.set_xlim(at[0] - 0.18 * (at[-1] - at[0]), at[-1] + 0.12 * (at[-1] - at[0]))
     axes.set_xticks(at, [str(one) for one in at])
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
+    rule_levels(axes)

@@ -18,7 +18,6 @@ from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Sheet
 
 __all__ = [
@@ -30,7 +29,6 @@ __all__ = [
     "Tint",
     "marker",
     "paint",
-    "plain_axes",
     "series",
     "step",
     "tint",
@@ -169,24 +167,6 @@ def paint(frame: Frame, draw: Callable[[Sheet, float], None]) -> Figure:
     return Figure(
         name=frame.name, svg=svg, png=png, title=frame.title, alt=frame.alt, caption=frame.caption
     )
-
-
-def plain_axes(sheet: Sheet, box: tuple[float, float, float, float]) -> Axes:
-    """Add axes with nothing but a base line and its ticks.
-
-    Parameters
-    ----------
-    sheet : matplotlib figure
-        Where.
-    box : tuple of float
-        Left, bottom, width, height as shares of the sheet.
-    """
-    axes = sheet.add_axes(box)
-    for side in ("top", "left", "right"):
-        axes.spines[side].set_visible(False)
-    axes.spines["bottom"].set_color(tint("muted"))
-    axes.tick_params(axis="y", length=0)
-    return axes
 
 
 def _rendered(sheet: Sheet) -> tuple[str, bytes]:

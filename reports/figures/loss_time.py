@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
 from analyses.losses.curves import LossCurve
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -126,11 +127,8 @@ def _scale_end(curves: tuple[LossCurve, ...]) -> float:
 
 
 def _dress(axes: Axes, unit: str) -> None:
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
+    strip_frame(axes)
+    rule_levels(axes)
     axes.set_xlabel("days since the spawn went in")
     axes.set_ylabel(f"{plural(unit)} lost in a hundred")
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
 from analyses.influence import UnitLeft, unit_residuals
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -98,14 +99,8 @@ def _axes(sheet: Sheet, whole: float, place: int, key: float) -> Axes:
             _PANEL / whole,
         )
     )  # fmt: skip
-    _plain(axes)
+    strip_frame(axes)
     return axes
-
-
-def _plain(axes: Axes) -> None:
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(axis="y", length=0)
 
 
 def _marks(
@@ -120,8 +115,7 @@ def _marks(
             edgecolors=tint("paper"), linewidths=0.5, zorder=2,
         )  # fmt: skip
     axes.axhline(0, color=tint("muted"), lw=0.8, zorder=0)
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
+    rule_levels(axes)
 
 
 def _scatter(axes: Axes, rest: tuple[UnitLeft, ...], names: dict[str, str], unit: Measure) -> None:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from reports.figures.look import WIDTH, plain_axes, tint
+from reports.figures.axes import plain_axes
+from reports.figures.look import WIDTH, tint
 from reports.figures.wrapping import wrapped
 from reports.wording.names import printable
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analyses.rehearsing.simulated_size import SimulatedSize
-from reports.figures.look import WIDTH, Frame, paint, plain_axes, series, tint
+from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.look import Frame, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import counted, plural
 from reports.wording.names import unit_word
@@ -57,14 +58,7 @@ def figure_simulated_sizes(size: SimulatedSize) -> Figure | None:
     )  # fmt: skip
 
     def draw(sheet: Sheet, share: float) -> None:
-        whole = _HEIGHT / share
-        axes = plain_axes(
-            sheet,
-            (
-                _LEFT / WIDTH, _FOOT / whole, (WIDTH - _LEFT - 0.2) / WIDTH,
-                (_HEIGHT - _FOOT - _TOP) / whole,
-            ),
-        )  # fmt: skip
+        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP)
         axes.plot(bags, first_reach * (bags / first_bags) ** fall, color=series(1), lw=1.4)
         counts, reaches, errors = zip(*seen, strict=True)
         axes.errorbar(
@@ -75,8 +69,7 @@ def figure_simulated_sizes(size: SimulatedSize) -> Figure | None:
             axes.axhline(size.worthwhile, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)))
         axes.axvline(size.planned.bags, color=tint("ink"), lw=1.0)
         axes.set_ylim(bottom=0)
-        axes.yaxis.grid(True, color=tint("rule"), lw=0.7)
-        axes.set_axisbelow(True)
+        rule_levels(axes)
         axes.set_ylabel(f"difference, {size.unit}")
         axes.set_xlabel(f"{plural(unit)} in the whole trial")
 

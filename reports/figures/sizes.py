@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reports.figures.look import WIDTH, Frame, marker, paint, plain_axes, series, tint
+from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.look import Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import plural
 from reports.wording.names import printable, shorten
@@ -53,14 +54,7 @@ def figure_sizes(sizing: Sizing) -> Figure | None:
     )
 
     def draw(sheet: Sheet, share: float) -> None:
-        whole = _HEIGHT / share
-        axes = plain_axes(
-            sheet,
-            (
-                _LEFT / WIDTH, _FOOT / whole, (WIDTH - _LEFT - 0.2) / WIDTH,
-                (_HEIGHT - _FOOT - _TOP) / whole,
-            ),
-        )  # fmt: skip
+        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP)
         for number, (name, points) in enumerate(curves):
             _line(axes, name, points, number)
         _marks(axes, sizing)
@@ -105,8 +99,7 @@ def _marks(axes: Axes, sizing: Sizing) -> None:
     axes.set_xticks(ticks, [str(tick) for tick in ticks], minor=False)
     axes.minorticks_off()
     axes.set_ylim(0, min(axes.get_ylim()[1], 100 * 4 * (answer.reach or 0.25)))
-    axes.yaxis.grid(True, color=tint("rule"), lw=0.7)
-    axes.set_axisbelow(True)
+    rule_levels(axes)
     axes.axvline(answer.bags, color=tint("ink"), lw=1.2)
     if answer.question.worthwhile:
         axes.axhline(

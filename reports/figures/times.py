@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
 from analyses.times.stage_times import StageTimes, TimeCurve
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import plural
@@ -83,11 +84,8 @@ def _ends(curve: TimeCurve) -> list[float]:
 
 
 def _dress(axes: Axes, one: StageTimes, last: float) -> None:
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
-    axes.tick_params(axis="y", length=0)
+    strip_frame(axes)
+    rule_levels(axes)
     axes.set_ylim(-3, 103)
     axes.set_yticks([0, 50, 100])
     axes.set_xlim(0, 1.03 * last)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
 from analyses.flush.worth_story import BestFlushes, FlushValue, Worth
+from reports.figures.axes import rule_levels, strip_frame
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
@@ -87,11 +88,8 @@ def _said(best: BestFlushes, worth: Worth, name: str) -> str:
 
 
 def _dress(axes: Axes, name: str, top: float) -> None:
-    for side in ("top", "right", "left"):
-        axes.spines[side].set_visible(False)
-    axes.grid(axis="y", color=tint("rule"), linewidth=0.7)
-    axes.set_axisbelow(True)
-    axes.tick_params(axis="y", length=0)
+    strip_frame(axes)
+    rule_levels(axes)
     axes.set_ylim(-0.04 * top, top)
     lines = wrapped(name, WIDTH - _LEFT - 0.2, 9.5, bold=True, most=1)
     axes.set_title("\n".join(lines), loc="left", size=9.5, weight="bold", pad=5)
