@@ -186,8 +186,9 @@ def draw_luck(luck: BatchLuck, draws: int, rng: np.random.Generator) -> LuckDraw
     level = luck.level[0] * open_to(luck.df)
     block = luck.block[0] * open_to(luck.block_df) - level / luck.block[1]
     slope = luck.slope[0] * open_to(luck.df) - luck.slope[1]
+    # A batch seen but once shows nothing of how alike its bags are, and bears nothing of it.
     alike = [
-        np.clip((over * open_to(luck.df) - 1) / max(tries - 1, 1.0), 0.0, _MOST_ALIKE)
+        np.clip((over * open_to(luck.df) - 1) / max(tries - 1, 1.0), 0.0, _MOST_ALIKE) * (tries > 1)
         for over, tries in (luck.lost, luck.came)
     ]
     return LuckDraws(

@@ -95,3 +95,11 @@ def test_nothing_lost_draws_no_wild_luck():
     drawn = fit_parts(simulate_flushes(seen, fit, 400, np.random.default_rng(6)))
     low, high = np.quantile(drawn.standing[0, 0], [0.025, 0.975])
     assert 0.8 < low <= high <= 1.0
+
+
+def test_one_bag_a_batch_has_no_luck_to_share():
+    """Batches of one are bags: a chance of its own for each is the same chance for all."""
+    seen = watch_of(10, 1, 1)
+    drawn = draw_luck(fit_luck(seen, fit_parts(seen, LEVELS)), 500, np.random.default_rng(8))
+    assert not drawn.lost.any()
+    assert not drawn.came.any()
