@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analyses.fit_again import fit_again
 from analyses.models.linear.arrays import Array, FitError, Flags
 from analyses.pieces import UnitStory
 from analyses.yields import STARTED, yield_sample
@@ -103,7 +104,7 @@ def unit_residuals(records: Records, unit: UnitStory) -> tuple[UnitLeft, ...]:
         In the order of the layout; empty where the model cannot be fitted.
     """
     sample = yield_sample(records, unit, STARTED)
-    fit = _fit(sample, None)
+    fit = fit_again(sample)
     if fit is None or fit.rows < 4 or not fit.variances["residual"] > 0:
         return ()
     left, fitted = fit.residuals(), fit.fitted()
@@ -137,13 +138,15 @@ def left_out(records: Records, unit: UnitStory) -> Influence | None:
     """
     sample = yield_sample(records, unit, STARTED)
     control, others = records.trial.control.code, [one.code for one in records.trial.challengers]
-    fit = _fit(sample, None)
+    fit = fit_again(sample)
     whole = _differences(fit, control, others)
     if fit is None or not whole:
         return None
     tried = []
     for name, treatment, rows in _candidates(sample, records, fit):
-        differences = _differences(_fit(sample, ~rows), control, others)
+        differences = _differences(
+            fit_again(replace(sample, frame=sample.frame[~rows])), control, others
+        )
         if differences:
             tried.append(LeftOut(name=name, treatment=treatment, differences_g=differences))
     tried.sort(key=lambda one: -_moved(one.differences_g, whole))
@@ -187,16 +190,3 @@ def _differences(fit: MixedFit | None, control: str, others: Sequence[str]) -> t
     except FitError:
         return ()
     return tuple(float(one) for one in (rows[1:] - rows[:1]) @ fit.coefficients)
-
-
-def _fit(sample: Sample, kept: Flags | None) -> MixedFit | None:
-    """Fit the model of the design to all rows, or to some."""
-    from analyses.models.mixed import fit_mixed
-
-    frame = sample.frame if kept is None else sample.frame[kept]
-    columns = {name: frame[name].to_numpy() for name in ("response", "treatment", *sample.random)}
-    random = [name for name in sample.random if 1 < len(set(columns[name])) < len(frame)]
-    try:
-        return fit_mixed(columns, "response", "treatment", random)
-    except FitError:
-        return None

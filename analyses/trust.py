@@ -17,6 +17,7 @@ import pandas as pd
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate
 from analyses.finding import Check, Finding, Judgement, judge
+from analyses.fit_again import fit_again
 from analyses.layouts.growers import CELL, GROWER
 from analyses.models.contrasts import infer
 from analyses.models.linear.arrays import FitError
@@ -91,25 +92,12 @@ class _Refits:
         if key not in self._fits:
             frame = self._sample.frame
             kept = (frame.index if column == "index" else frame[column]) != value
-            self._fits[key] = _refit(replace(self._sample, frame=frame[kept]))
+            self._fits[key] = fit_again(replace(self._sample, frame=frame[kept]))
         return self._fits[key]
 
 
 def _judge_again(finding: Finding, estimate: Estimate) -> Judgement:
     return judge(estimate, claim=finding.claim, worthwhile=finding.worthwhile)
-
-
-def _refit(sample: Sample) -> MixedFit | None:
-    """Fit the model of the design to the rows of a sample, or give None."""
-    from analyses.models.mixed import fit_mixed
-
-    frame = sample.frame
-    random = [term for term in sample.random if 1 < frame[term].nunique() < len(frame)]
-    columns = {name: frame[name].to_numpy() for name in ("response", "treatment", *random)}
-    try:
-        return fit_mixed(columns, "response", "treatment", random)
-    except FitError:
-        return None
 
 
 def _again(finding: Finding, fit: MixedFit | None) -> Estimate:
@@ -195,7 +183,7 @@ def _on_log_scale(finding: Finding, sample: Sample) -> Check | None:
         return None
     control = finding.means[0].value
     logs = sample.frame.assign(response=np.log(sample.frame["response"]))
-    one = _again(finding, _refit(replace(sample, frame=logs)))
+    one = _again(finding, fit_again(replace(sample, frame=logs)))
     if one.withheld or not control > 0:
         return None
     ratio = replace(

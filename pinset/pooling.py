@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from analyses.pooling.pool import pool
-from pinset.reporting import Made
-from reports.document import to_docx
+from pinset.reporting import Made, report_files
 from reports.group_report import write_group_report
 from reports.group_results import group_results
-from reports.page import to_html, to_markdown
 from trials.together import read_together
 from trials.writing import write_all
 
@@ -53,17 +50,7 @@ def pool_into(
     """
     analysis = pool(read_together(folders, allow=allow), seed=seed)
     report = write_group_report(analysis)
-    numbers = json.dumps(group_results(analysis), indent=1, ensure_ascii=False, allow_nan=False)
-    contents: dict[str, str | bytes] = {}
-    for figure in report.figures:
-        contents[f"figures/{figure.name}.svg"] = figure.svg
-        contents[f"figures/{figure.name}.png"] = figure.png
-    contents |= {
-        "results.json": numbers + "\n",
-        "report.md": to_markdown(report),
-        "report.docx": to_docx(report),
-        "report.html": to_html(report),
-    }
+    contents = report_files(report, group_results(analysis))
     write_all(out, contents)
     return Made(
         answer=report.answer,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,13 +11,14 @@ from analyses.questions import analyse
 from pinset.waiting import telling_of
 from reports.document import to_docx
 from reports.page import to_html, to_markdown
+from reports.parts.blocks import Report
 from reports.report import write_report
 from reports.results import results
 from trials.holding import holding
 from trials.records import read
 from trials.writing import write_all
 
-__all__ = ["REPORT_FOLDER", "Made", "report_into"]
+__all__ = ["REPORT_FOLDER", "Made", "report_files", "report_into"]
 
 REPORT_FOLDER = "report"
 
@@ -63,17 +65,7 @@ def report_into(folder: Path) -> Made:
     with telling_of("Writing the page"):
         report = write_report(analysis)
     place = folder / REPORT_FOLDER
-    numbers = json.dumps(results(analysis), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    contents: dict[str, str | bytes] = {}
-    for figure in report.figures:
-        contents[f"figures/{figure.name}.svg"] = figure.svg
-        contents[f"figures/{figure.name}.png"] = figure.png
-    contents |= {
-        "results.json": numbers,
-        "report.md": to_markdown(report),
-        "report.docx": to_docx(report),
-        "report.html": to_html(report),
-    }
+    contents = report_files(report, results(analysis))
     with holding(folder):
         write_all(folder, {f"{REPORT_FOLDER}/{name}": one for name, one in contents.items()})
     return Made(
@@ -81,3 +73,25 @@ def report_into(folder: Path) -> Made:
         page=place / "report.html",
         files=tuple(place / name for name in contents),
     )
+
+
+def report_files(report: Report, told: Mapping[str, object]) -> dict[str, str | bytes]:
+    """Give the files of a report by their names inside its folder.
+
+    Parameters
+    ----------
+    report : Report
+    told : mapping
+        What ``results.json`` holds.
+    """
+    contents: dict[str, str | bytes] = {}
+    for figure in report.figures:
+        contents[f"figures/{figure.name}.svg"] = figure.svg
+        contents[f"figures/{figure.name}.png"] = figure.png
+    numbers = json.dumps(told, indent=1, ensure_ascii=False, allow_nan=False)
+    return contents | {
+        "results.json": numbers + "\n",
+        "report.md": to_markdown(report),
+        "report.docx": to_docx(report),
+        "report.html": to_html(report),
+    }

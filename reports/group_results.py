@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from analyses.pooling.answers import GroupAnswer, GrowerAnswer, PooledAnalysis
+from reports.plain_values import plain
 from reports.wording.group_words import group_sentence
 from trials.trial import Trial
 
@@ -69,8 +70,8 @@ def group_results(analysis: PooledAnalysis) -> dict[str, Any]:
         "cautions": list(analysis.cautions),
         "seed": analysis.seed,
     }  # fmt: skip
-    plain: dict[str, Any] = _plain(told)
-    return plain
+    values: dict[str, Any] = plain(told)
+    return values
 
 
 def _finding(answer: GroupAnswer, trial: Trial) -> dict[str, Any]:
@@ -120,16 +121,3 @@ def _reason(told: dict[str, Any]) -> dict[str, Any]:
         for value, estimate, growers in told["values"]
     ]
     return told | {"values": values}
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401
-    """Turn NumPy's numbers into Python's, and what is not finite into None."""
-    if isinstance(value, dict):
-        return {str(key): _plain(one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(one) for one in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from analyses.analysis import Analysis
 from analyses.estimate import Span
 from analyses.finding import Finding, Mean
+from reports.plain_values import plain
 from reports.results_more import more_results
 from reports.words import sentence
 from trials.trial import Trial
@@ -46,8 +46,8 @@ def results(analysis: Analysis) -> dict[str, Any]:
         "flushes": [_fields(row) for row in analysis.flush_rows],
         "changes": list(analysis.changes),
     } | more_results(analysis)
-    plain: dict[str, Any] = _plain(told)
-    return plain
+    values: dict[str, Any] = plain(told)
+    return values
 
 
 def _trial(analysis: Analysis) -> dict[str, Any]:
@@ -116,16 +116,3 @@ def _fields(record: object) -> dict[str, Any]:
     if not dataclasses.is_dataclass(record) or isinstance(record, type):
         raise TypeError(f"{record!r} is no record")
     return dataclasses.asdict(record)
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401
-    """Turn NumPy's numbers into Python's, and what is not finite into None."""
-    if isinstance(value, dict):
-        return {str(key): _plain(one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(one) for one in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
