@@ -8,6 +8,7 @@ from analyses.analysis import Analysis
 from reports.parts.blocks import Block, Bullets, Details, Paragraph
 from reports.parts.checklist_items import Item, checklist
 from reports.wording.grammar import capital, counted, in_words
+from reports.wording.names import printable
 
 __all__ = ["checklist_details"]
 
@@ -33,6 +34,7 @@ def checklist_details(analysis: Analysis) -> Details:
     blocks = (
         *_listed("Missing, and what to write down next time:", map(_missing, missing)),
         *_listed("Told, and where:", _told(told)),
+        *_listed("In the words of the plan:", _quoted(told, analysis)),
         *_listed("Not needed here:", map(_spare, spare)),
         Paragraph(text=_source(items)),
     )
@@ -62,6 +64,15 @@ def _told(items: Sequence[Item]) -> Iterable[str]:
     for place in dict.fromkeys(one.where for one in items):
         here = [f"{one.asked} ({one.number})" for one in items if one.where == place]
         yield f"{capital(place)}: {'; '.join(here)}."
+
+
+def _quoted(items: Sequence[Item], analysis: Analysis) -> Iterable[str]:
+    """Repeat what stands in the plan only, so that the page holds it too."""
+    trial = analysis.records.trial
+    words = {"7a": trial.why_this_size, "11b": trial.look_alike, "25": trial.paid_by}
+    for one in items:
+        if one.number in words:
+            yield f"{one.asked} ({one.number}): “{printable(words[one.number])}”."
 
 
 def _spare(one: Item) -> str:

@@ -123,6 +123,22 @@ def test_what_the_plan_need_not_say_is_told_where_it_does(number, key):
     assert by_number(with_plan(two_mixes(), **{key: " \u202e "}))[number].state == "missing"
 
 
+def test_the_page_repeats_what_stands_in_the_plan_only():
+    page = to_markdown(write_report(two_mixes(), figures=False))
+    assert "In the words of the plan" not in page
+    words = {"why_this_size": "all that fitted", "look_alike": "quite", "paid_by": "a <b>mill</b>"}
+    analysis = with_plan(two_mixes(), **words)
+    html = to_html(write_report(analysis, figures=False))
+    for line in ("Why so many, no more and no fewer (7a): “all that fitted”.",
+                 "Whether the treatments look alike to whoever weighs (11b): “quite”.",
+                 "(25): “a &lt;b&gt;mill&lt;/b&gt;”."):  # fmt: skip
+        assert html.count(line) == 1
+    # Where labels hide nothing, nobody asks whether they look alike.
+    assert "look alike to whoever weighs (11b): “" not in to_html(
+        write_report(with_plan(four_mixes(), **words), figures=False)
+    )
+
+
 def test_treatments_need_a_recipe_or_a_note():
     assert by_number(two_mixes())["5"].state == "missing"
     noted = tuple(dataclasses.replace(one, note="soaked overnight") for one in plan().treatments)
