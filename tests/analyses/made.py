@@ -48,38 +48,46 @@ def records_of(
         seed=1,
         randomisation="units over all places" if block is None else "units within blocks",
     )
-    fates = list(fate) if fate is not None else ["finished"] * count
     bags = pd.DataFrame(
         {
             "code": codes, "treatment": list(treatment), "block": blocks, "batch": batches,
-            "position": range(1, count + 1), "fate": fates, "seen": "", "note": "",
+            "position": range(1, count + 1),
+            "fate": list(fate) if fate is not None else ["finished"] * count,
             "dry_weight_g": np.nan if dry is None else list(dry),
         }
     )  # fmt: skip
-    for name in ("spawned", "colonised", "opened", "first_pins", "lost_on"):
-        bags[name] = pd.NaT
-    bags["total_g"] = np.where(np.isnan(weights).all(1), 0.0, np.nansum(weights, axis=1))
-    bags["missing_flushes"] = 0
-    bags.loc[bags["fate"] == "not recorded", "total_g"] = np.nan
-    flush = pd.DataFrame(
-        {
-            "code": np.repeat(codes, flushes), "treatment": np.repeat(list(treatment), flushes),
-            "block": np.repeat(blocks, flushes), "batch": np.repeat(batches, flushes),
-            "flush": np.tile(np.arange(1, flushes + 1), count), "grams": weights.ravel(),
-        }
-    )  # fmt: skip
-    flush["state"] = np.where(flush["grams"].isna(), "after loss", "weighed")
-    flush["date"] = pd.NaT
     lock = make_lock(trial, layout, drawn=DRAWN, version="0") if locked else None
     return Records(
         trial=trial,
         layout=layout,
-        bags=bags,
-        flushes=flush,
+        bags=_weighed(bags, weights),
+        flushes=_flushes(bags, weights),
         doubts=(),
         sources=("made",),
         lock=lock,
     )
+
+
+def _weighed(bags: pd.DataFrame, weights: np.ndarray) -> pd.DataFrame:
+    """Add what the bags gave, and the columns that nobody filled in."""
+    bags = bags.assign(seen="", note="", missing_flushes=0)
+    for name in ("spawned", "colonised", "opened", "first_pins", "lost_on"):
+        bags[name] = pd.NaT
+    bags["total_g"] = np.where(np.isnan(weights).all(1), 0.0, np.nansum(weights, axis=1))
+    bags.loc[bags["fate"] == "not recorded", "total_g"] = np.nan
+    return bags
+
+
+def _flushes(bags: pd.DataFrame, weights: np.ndarray) -> pd.DataFrame:
+    """Give a row for each flush of each bag."""
+    count, flushes = weights.shape
+    named = bags[["code", "treatment", "block", "batch"]]
+    long = named.loc[named.index.repeat(flushes)].reset_index(drop=True)
+    long["flush"] = np.tile(np.arange(1, flushes + 1), count)
+    long["grams"] = weights.ravel()
+    long["state"] = np.where(long["grams"].isna(), "after loss", "weighed")
+    long["date"] = pd.NaT
+    return long
 
 
 def _plan(

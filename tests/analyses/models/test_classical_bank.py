@@ -1,4 +1,4 @@
-"""Classical analyses of variance fall out of the engine: the bank's section 1 and NIST files.
+"""Classical analyses of variance fall out of the engine: the bank's section 1.
 
 Not covered, and why: sequential sums of squares (o-anova-01 `anova_full`, o-anova-09 `type1`),
 since the engine tests each term given the others; Welch's and rank tests (o-anova-08, -11, -13);
@@ -12,7 +12,6 @@ import pandas as pd
 import pytest
 
 from analyses.models.contrasts import comparisons
-from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import fit_mixed
 from tests.reference.load import case, frame
 
@@ -343,56 +342,6 @@ def test_plant_growth():
     tukey = fit.contrasts("group", "all pairs", adjust="exact")
     near(tukey["p"], [row["p adj"] for row in truth["tukey"]], rel=1e-3, absolute=1e-5)
     near(tukey["low"], [row["lwr"] for row in truth["tukey"]], rel=1e-3)
-
-
-ANOVA = {"SiRstv": 12, "SmLs01": 12.5, "SmLs02": 12.5, "SmLs04": 9, "SmLs05": 9, "SmLs07": 2}
-
-
-@pytest.mark.parametrize("name", ANOVA)
-def test_nist_one_way(name):
-    """NIST StRD; the data of SmLs04 and 05 carry 7 constant digits, of SmLs07 thirteen."""
-    truth = case(f"bank/o-nist-anova-{name}")["results"]
-    data = text(frame(f"bank/nist_{name}"), "treatment")
-    fit = fit_mixed(data, "y", "treatment")
-    found = fit.tests().iloc[0]
-    near(found["num_df"], truth["df_between"])
-    near(found["den_df"], truth["df_within"])
-    assert digits(found["f"], truth["F"]) >= ANOVA[name]
-    assert digits(fit.variances["residual"], truth["ms_within"]) >= ANOVA[name]
-
-
-def digits(found, truth):
-    """Count the digits that agree (log relative error)."""
-    return 15.0 if found == truth else -np.log10(abs(found - truth) / abs(truth))
-
-
-LINEAR = {
-    "longley": (" + ".join(f"x{k}" for k in range(1, 7)), 9),
-    "noint1": ("0 + x", 13),
-    "noint2": ("0 + x", 13),
-    "norris": ("x", 11),
-    "wampler4": ("x + I(x**2) + I(x**3) + I(x**4) + I(x**5)", 7),
-}
-
-
-@pytest.mark.parametrize("name", LINEAR)
-def test_nist_linear(name):
-    truth = case(f"bank/o-nist-lin-{name}")["results"]
-    fixed, least = LINEAR[name]
-    fit = fit_mixed(frame(f"bank/nist_{name}"), "y", fixed)
-    found = fit.effects
-    for ours, theirs in (("estimate", "coef"), ("se", "se")):
-        for value, certified in zip(found[ours], truth[theirs], strict=True):
-            assert digits(value, certified) >= least
-    assert digits(np.sqrt(fit.variances["residual"]), truth["residual_sd"]) >= least
-
-
-@pytest.mark.parametrize("name", ["wampler1", "wampler2"])
-def test_nist_exact_fits_are_refused(name):
-    """A polynomial that fits every row exactly leaves no error to judge by."""
-    fixed = LINEAR["wampler4"][0]
-    with pytest.raises(FitError, match="nothing varies"):
-        fit_mixed(frame(f"bank/nist_{name}"), "y", fixed)
 
 
 def test_comparisons_need_no_frame():
