@@ -12,13 +12,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import statistics
 import time
 import tracemalloc
-import warnings
 
 import numpy as np
 import pandas as pd
-import statsmodels.formula.api as smf
 
 from analyses.models.batches.batched import fit_batch
+from tests.benchmarks.in_process import fit_by_statsmodels, median_seconds
 
 TRIALS, PEER_TRIALS = 1000, 10
 
@@ -44,16 +43,6 @@ class Trial:
         return np.where(gone < 0.08, np.nan, y)
 
 
-def _median_seconds(task, repeats):
-    task()
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        task()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times)
-
-
 def _peer_seconds(trial, y):
     """Fit a few trials with statsmodels (no small-sample df) and give seconds a trial."""
     times = []
@@ -68,15 +57,7 @@ def _peer_seconds(trial, y):
             }
         ).dropna()
         start = time.perf_counter()
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            smf.mixedlm(
-                "y ~ C(treatment) * C(flush)",
-                data,
-                groups="block",
-                re_formula="1",
-                vc_formula={"bag": "0 + C(bag)"},
-            ).fit(reml=True)
+        fit_by_statsmodels(data)
         times.append(time.perf_counter() - start)
     return statistics.median(times)
 
@@ -88,17 +69,17 @@ def main():
     print(f"{'work':<66}{'seconds':>10}{'peer':>10}{'ratio':>8}")
     for lost in ("bags", "rows"):
         y = trial.draw(rng, lost)
-        own = _median_seconds(lambda y=y: fit_batch(y, trial.x, trial.rows, groups), 15)
+        own = median_seconds(lambda y=y: fit_batch(y, trial.x, trial.rows, groups), 15)
         peer = TRIALS * _peer_seconds(trial, y)
         name = f"{TRIALS} trials, 8 % of {lost} lost, 3 contrasts, Kenward-Roger"
         print(f"{name:<66}{own:>10.4f}{peer:>10.1f}{peer / own:>8.0f}")
-        one = _median_seconds(lambda y=y: fit_batch(y[:, :1], trial.x, trial.rows, groups), 31)
+        one = median_seconds(lambda y=y: fit_batch(y[:, :1], trial.x, trial.rows, groups), 31)
         name = f"one trial, 8 % of {lost} lost"
         print(f"{name:<66}{one:>10.4f}{peer / TRIALS:>10.3f}{peer / TRIALS / one:>8.0f}")
     totals = trial.draw(rng, "bags")[trial.flush == 0]
     blocks, first = trial.block[trial.flush == 0], np.eye(4)[trial.treatment[trial.flush == 0]]
     rows = np.eye(4)[1:] - np.eye(4)[:1]
-    own = _median_seconds(lambda: fit_batch(totals, first, rows, {"block": blocks}), 15)
+    own = median_seconds(lambda: fit_batch(totals, first, rows, {"block": blocks}), 15)
     print(f"{f'{TRIALS} trials, totals by bag in blocks, 8 % lost':<66}{own:>10.4f}")
     tracemalloc.start()
     fit_batch(np.tile(y, 10), trial.x, trial.rows, groups)

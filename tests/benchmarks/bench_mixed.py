@@ -13,10 +13,8 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import resource
-import statistics
 import subprocess
 import sys
-import time
 import warnings
 
 import numpy as np
@@ -25,19 +23,10 @@ import pandas as pd
 from analyses.models.contrasts import comparisons
 from analyses.models.linear.design import lay_out
 from analyses.models.mixed import fit_design, fit_mixed
+from tests.benchmarks.in_process import fit_by_statsmodels, median_seconds
 from tests.reference.load import frame
 
 FIXED, RANDOM = "treatment * flush", ["block", "bag"]
-
-
-def median(work, times=30):
-    work()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 def made_up(blocks, bags, seed=1):
@@ -76,20 +65,7 @@ def compared(data, fixed=FIXED, random=RANDOM, log=False):
 
 def peer(data, times):
     """Fit bags in blocks by statsmodels' REML."""
-    import statsmodels.formula.api as smf
-
-    def work():
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            smf.mixedlm(
-                "y ~ C(treatment) * C(flush)",
-                data,
-                groups="block",
-                re_formula="1",
-                vc_formula={"bag": "0 + C(bag)"},
-            ).fit(reml=True)
-
-    return median(work, times)
+    return median_seconds(lambda: fit_by_statsmodels(data), times)
 
 
 def fast_peer(data, times):
@@ -107,16 +83,16 @@ def fast_peer(data, times):
             warnings.simplefilter("ignore")
             lmer("y ~ treatment * flush + (1 | block) + (1 | bag)", data)
 
-    return median(work, times)
+    return median_seconds(work, times)
 
 
 def small():
     data = frame("mixed_flushes_unbalanced")
     design = lay_out(data, "y", FIXED, RANDOM, log=True)
-    arrays = median(
+    arrays = median_seconds(
         lambda: comparisons(fit_design(design), "treatment", df="kenward-roger"), times=200
     )
-    table = median(lambda: compared(data, log=True), times=200)
+    table = median_seconds(lambda: compared(data, log=True), times=200)
     logs = data.assign(y=np.log(data["y"]))
     other, fast = peer(logs, times=5), fast_peer(logs, times=20)
     yield "194 rows, arrays, Kenward-Roger contrasts", 1.5e-3, arrays, other, fast
@@ -131,8 +107,20 @@ def covariance():
         fit.__dict__.pop("_kenward_roger", None)
         return fit.covariance_kenward_roger
 
-    yield "Kenward-Roger covariance, 2,100 rows, 700 bags", 2e-2, median(work), None, None
-    yield "  the whole fit with it, from a frame", 2e-2, median(lambda: compared(data)), None, None
+    yield (
+        "Kenward-Roger covariance, 2,100 rows, 700 bags",
+        2e-2,
+        median_seconds(work, 30),
+        None,
+        None,
+    )
+    yield (
+        "  the whole fit with it, from a frame",
+        2e-2,
+        median_seconds(lambda: compared(data), 30),
+        None,
+        None,
+    )
 
 
 def large(with_peer):
@@ -141,14 +129,14 @@ def large(with_peer):
     yield (
         "100,002 rows, 33,334 bags, 300 blocks, with df",
         5e-2,
-        median(lambda: compared(data), times=9),
+        median_seconds(lambda: compared(data), times=9),
         other,
         fast_peer(data.astype({"treatment": str, "flush": str}), times=3),
     )
     yield (
         "crossed rooms, days and bags, 1,000 rows",
         1.5e-2,
-        median(lambda: compared(crossed(), "treatment", ["room", "day", "bag"])),
+        median_seconds(lambda: compared(crossed(), "treatment", ["room", "day", "bag"]), 30),
         None,
         None,
     )
@@ -159,7 +147,7 @@ def million():
     data = made_up(1000, 334).iloc[:1_000_002]
     data = data.copy()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    seconds = median(lambda: compared(data), times=3)
+    seconds = median_seconds(lambda: compared(data), times=3)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(seconds, before, peak)
 

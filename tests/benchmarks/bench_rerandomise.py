@@ -9,8 +9,6 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import statistics
-import time
 
 import numpy as np
 import statsmodels.api as sm
@@ -18,18 +16,9 @@ from scipy.stats import permutation_test
 
 from analyses.models.layouts.rerandomise import rerandomise
 from analyses.models.layouts.rerandomise_mixed import rerandomise_mixed
+from tests.benchmarks.in_process import median_seconds
 
 DRAWS = 100_000
-
-
-def _median_seconds(task, repeats=15):
-    task()
-    times = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        task()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times)
 
 
 def _line(name, own, peer=None):
@@ -61,23 +50,23 @@ def main():
     y = rng.normal(400, 50, 32) + 20 * (labels == 3)
     kind = {"treated": 3, "control": 0, "blocks": blocks, "generator": rng}
     print(f"{'work':<66}{'seconds':>10}{'peer':>10}{'ratio':>8}")
-    own = _median_seconds(lambda: rerandomise(labels, y, **kind))
-    peer = _median_seconds(lambda: _shuffled(labels, y, rng), 3)
+    own = median_seconds(lambda: rerandomise(labels, y, **kind))
+    peer = median_seconds(lambda: _shuffled(labels, y, rng), 3)
     _line("100,000 layouts of 8 blocks x 4, beside shuffling in NumPy", own, peer)
-    loop = _median_seconds(lambda: _least_squares_loop(labels, blocks, y, rng, 100), 3) * 1000
+    loop = median_seconds(lambda: _least_squares_loop(labels, blocks, y, rng, 100), 3) * 1000
     _line("the same, beside a loop over statsmodels", own, loop)
-    every = _median_seconds(lambda: rerandomise(labels, y, **kind, enumerate_up_to=24**8))
+    every = median_seconds(lambda: rerandomise(labels, y, **kind, enumerate_up_to=24**8))
     _line("all 110,075,314,176 layouts of 8 blocks x 4, counted", every)
     lost = np.where(np.isin(np.arange(32), (5, 18)), np.nan, y)
     _line(
         "100,000 layouts, two units lost",
-        _median_seconds(lambda: rerandomise(labels, lost, **kind)),
+        median_seconds(lambda: rerandomise(labels, lost, **kind)),
     )
     between = {**kind, "statistic": "treatments"}
-    own = _median_seconds(lambda: rerandomise(labels, y, **between))
+    own = median_seconds(lambda: rerandomise(labels, y, **between))
     _line("100,000 layouts, sum of squares between treatments", own)
     two, grams = np.repeat([0, 1], 10), np.round(rng.normal(400, 50, 20), 1)
-    own = _median_seconds(lambda: rerandomise(two, grams, treated=1, control=0))
+    own = median_seconds(lambda: rerandomise(two, grams, treated=1, control=0))
 
     def difference(a, b, axis):
         return a.mean(axis=axis) - b.mean(axis=axis)
@@ -85,7 +74,7 @@ def main():
     def scipy_test():
         permutation_test((grams[10:], grams[:10]), difference, vectorized=True, n_resamples=np.inf)
 
-    _line("all 184,756 layouts of 10 + 10 units, beside SciPy", own, _median_seconds(scipy_test, 1))
+    _line("all 184,756 layouts of 10 + 10 units, beside SciPy", own, median_seconds(scipy_test, 1))
     _line("1,000 layouts of a mixed model, 72 bags x 3 flushes", _mixed(rng))
 
 
@@ -97,7 +86,7 @@ def _mixed(rng):
     means = np.kron(np.eye(4), np.full((1, 3), 1 / 3))
     groups = {"block": block, "bag": unit}
     kind = {"blocks": np.repeat(np.arange(6), 12), "generator": rng, "draws": 1000}
-    return _median_seconds(
+    return median_seconds(
         lambda: rerandomise_mixed(treatment, y, unit, x, means[3] - means[0], groups, **kind), 5
     )
 

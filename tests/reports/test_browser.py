@@ -8,28 +8,19 @@ waits for the outcome, since the browser follows in its own time.
 from __future__ import annotations
 
 import re
-import shutil
 
 import pytest
 
 from reports.page import to_html
 from reports.report import write_report
 from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
+from tests.reports.chromium import NEEDS_CHROMIUM, chromium
 from tests.reports.invented import four_mixes, one_batch_a_side, renamed, two_mixes
 from tests.reports.stories import STORIES, story_report
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe_api = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe")
 
-CHROMIUM = next(
-    (found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None
-)
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed"),
-]
-QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync")  # fmt: skip
+pytestmark = NEEDS_CHROMIUM
 WIDTHS = (360, 820, 1280)
 
 
@@ -67,10 +58,8 @@ def pages(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def browser():
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield chromium
-        chromium.close()
+    with chromium() as started:
+        yield started
 
 
 @pytest.fixture

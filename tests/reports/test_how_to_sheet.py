@@ -3,28 +3,20 @@
 from __future__ import annotations
 
 import re
-import shutil
 from dataclasses import replace
 
 import pytest
 
 from reports.sheets.how_to_sheet import how_to_sheet
+from tests.reports.chromium import NEEDS_CHROMIUM, chromium
 from tests.trials.groups import the_plan
 from trials.designs import draw
 from trials.group.group_file import Member
 from trials.trial import Treatment
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe_api = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe")
 
-CHROMIUM = next(
-    (found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None
-)
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed"),
-]
-QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
+pytestmark = NEEDS_CHROMIUM
 
 
 def plain():
@@ -45,10 +37,8 @@ def longest():
 
 @pytest.fixture(scope="module")
 def browser():
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield chromium
-        chromium.close()
+    with chromium() as started:
+        yield started
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

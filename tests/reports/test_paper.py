@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 
 import pytest
 
@@ -11,19 +10,10 @@ from analyses.questions import analyse
 from pinset.demos import demo_folder
 from reports.page import to_html
 from reports.report import write_report
+from tests.reports.chromium import NEEDS_CHROMIUM, chromium
 from trials.records import read
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-
-CHROMIUM = next(
-    (found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None
-)
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed"),
-]
-QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync")  # fmt: skip
+pytestmark = NEEDS_CHROMIUM
 STORIES = ("mixes", "shortcut", "flushes")
 MOST, MOST_BEFORE_NUMBERS = 14, 9
 INNER = 180 * 96 / 25.4
@@ -32,10 +22,8 @@ INNER = 180 * 96 / 25.4
 
 @pytest.fixture(scope="module")
 def browser():
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield chromium
-        chromium.close()
+    with chromium() as started:
+        yield started
 
 
 @pytest.fixture(scope="module", params=STORIES)

@@ -15,24 +15,23 @@ from tests.reference.load import case, frame
 BCG = case("pool_bcg")
 
 
-def _smoking(measure):
-    d = frame("bank/smoking")
-    a, c, n1, n2 = d.qt, d.qc, d.tt, d.tc
+def _compared(a, n1, c, n2, measure):
+    """Give log odds ratios or differences of shares, and their variances."""
     if measure == "or":
         b, e = n1 - a, n2 - c
         return np.log(a * e / (b * c)), 1 / a + 1 / b + 1 / c + 1 / e
     p, q = a / n1, c / n2
     return p - q, p * (1 - p) / n1 + q * (1 - q) / n2
+
+
+def _smoking(measure):
+    d = frame("bank/smoking")
+    return _compared(d.qt, d.tt, d.qc, d.tc, measure)
 
 
 def _hine(measure):
     d = frame("bank/dat_hine1989")
-    a, c, n1, n2 = d.ai, d.ci, d.n1i, d.n2i
-    if measure == "or":
-        b, e = n1 - a, n2 - c
-        return np.log(a * e / (b * c)), 1 / a + 1 / b + 1 / c + 1 / e
-    p, q = a / n1, c / n2
-    return p - q, p * (1 - p) / n1 + q * (1 - q) / n2
+    return _compared(d.ai, d.n1i, d.ci, d.n2i, measure)
 
 
 def _curtis():
