@@ -12,10 +12,12 @@ from analyses.pooling.answers import MoreGrowers
 __all__ = ["more_growers"]
 
 _TOO_MANY_TIMES = 10
+_OFTEN = 0.8416212335729143
+"""Standard normal quantile of 0.8: the larger group is to settle it in 8 of 10 tries."""
 
 
 def more_growers(finding: Finding) -> MoreGrowers | None:
-    """Say how many growers like these would likely settle a finding.
+    """Say how many growers like these would settle a finding 8 times in 10.
 
     Parameters
     ----------
@@ -26,8 +28,8 @@ def more_growers(finding: Finding) -> MoreGrowers | None:
     -------
     MoreGrowers or None
         None where nothing is open. Each further grower is taken to bring as much as one of those
-        there are, differences between growers and luck within them together, and the estimate to
-        stay; the interval is Student's on growers less one.
+        there are, differences between growers and luck within them together, and the truth to be
+        the estimate; the interval is Student's on growers less one.
     """
     if finding.verdict not in ("not settled", "shown, size open") or not finding.planned:
         return None
@@ -39,7 +41,8 @@ def more_growers(finding: Finding) -> MoreGrowers | None:
         return MoreGrowers(now=now, wanted=None)
     each = half * math.sqrt(now) / _quantile(now, one.level)
     for wanted in range(now + 1, _TOO_MANY_TIMES * now + 1):
-        if _quantile(wanted, one.level) * each / math.sqrt(wanted) <= needed:
+        reach = (_quantile(wanted, one.level) + _OFTEN) * each / math.sqrt(wanted)
+        if reach <= needed:
             return MoreGrowers(now=now, wanted=wanted)
     return MoreGrowers(now=now, wanted=None)
 

@@ -253,10 +253,11 @@ def _more(answer: GroupAnswer) -> str:
     if more is None or more.wanted is None:
         return (
             "Next: choose by price and work. More than ten times as many growers as now would be "
-            "needed to settle it; that is a rough guess."
+            "needed to settle it 8 times in 10; that is a rough guess."
         )
     extra = more.wanted - more.now
     return (
         f"Next: {in_words(extra)} more {'grower' if extra == 1 else 'growers'} ({more.wanted} in "
-        "all) would likely settle it. That is a rough guess: it takes new growers to be like these."
+        "all) would settle it 8 times in 10. That is a rough guess: it takes new growers to be "
+        "like these."
     )

@@ -73,7 +73,7 @@ class Hedge:
     alone, together : str
         Sentences to be filled; `together` may begin with a small letter.
     action : str
-        adopt: change over; repeat: a larger trial would likely settle it; stop: keep the
+        adopt: change over; repeat: a larger trial would settle it; stop: keep the
         control; choose: by price and work; note: a hint for the next plan; redesign: this
         design could not answer.
     never : tuple of str
