@@ -8,7 +8,7 @@ from analyses.analysis import Analysis
 from analyses.estimate import Span
 from analyses.finding import Finding, Mean
 from reports.plain_values import plain
-from reports.results_more import more_results
+from reports.results_beside_findings import beside_findings
 from reports.words import sentence
 from trials.trial import Trial
 
@@ -45,7 +45,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
         "flow": [_fields(step) for step in analysis.flow],
         "flushes": [_fields(row) for row in analysis.flush_rows],
         "changes": list(analysis.changes),
-    } | more_results(analysis)
+    } | beside_findings(analysis)
     values: dict[str, Any] = plain(told)
     return values
 

@@ -10,8 +10,8 @@ from analyses.finding import Finding
 from analyses.pieces import ModelNumbers
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.parts.companions import companion_details
+from reports.parts.flush_and_day_numbers import flush_and_day_details
 from reports.parts.loss_story import Draw
-from reports.parts.statistician_more import more_details
 from reports.wording.names import printable, treatment_names
 from trials.trial import Trial
 
@@ -87,7 +87,7 @@ def statistician_blocks(analysis: Analysis, draw: Draw) -> tuple[Block, ...]:
     folded += [_model(model) for model in analysis.models]
     folded += _pictures(analysis, draw)
     folded += companion_details(analysis)
-    folded += more_details(analysis)
+    folded += flush_and_day_details(analysis)
     folded.append(Details(summary="Methods", blocks=_methods(analysis)))
     return (intro, *folded)
 

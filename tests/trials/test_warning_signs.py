@@ -9,7 +9,7 @@ import pytest
 
 from pinset.cli import main
 from tests.trials.plans import plan
-from tests.trials.test_more_designs import SHELVES, SPLIT, SQUARE, TABLE, laid
+from tests.trials.test_squares_and_shelves import SHELVES, SPLIT, SQUARE, TABLE, laid
 from trials.designs import draw
 from trials.signs.freedom import strata
 from trials.signs.warning_signs import warning_signs

@@ -1,4 +1,4 @@
-"""The machine's form of flushes, days, money and side measures, for ``results.json``."""
+"""The parts beside the findings in ``results.json``: losses, flushes, days, money and more."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from analyses.larger_trial import widths
 from analyses.layouts.place_trend import place_story
 from reports.parts.checklist_items import checklist
 
-__all__ = ["more_results"]
+__all__ = ["beside_findings"]
 
 
-def more_results(analysis: Analysis) -> dict[str, Any]:
+def beside_findings(analysis: Analysis) -> dict[str, Any]:
     """Give the parts beside the findings as plain values.
 
     Parameters

@@ -1,4 +1,4 @@
-"""More published tables of losses through the main path: pooled z, Firth, one share, bare arms."""
+"""Published tables of losses: pooled z, ratios, Firth, one share, and fits with bare arms."""
 
 from __future__ import annotations
 

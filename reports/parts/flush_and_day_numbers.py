@@ -10,12 +10,12 @@ from analyses.times.stage_times import StageTimes
 from reports.parts.blocks import Block, Bullets, Details, Table
 from reports.wording.names import printable, treatment_names
 
-__all__ = ["more_details"]
+__all__ = ["flush_and_day_details"]
 
 _NOTHING = "–"
 
 
-def more_details(analysis: Analysis) -> tuple[Block, ...]:
+def flush_and_day_details(analysis: Analysis) -> tuple[Block, ...]:
     """Give what stands behind the parts on flushes, days and what was also written down.
 
     Parameters
