@@ -10,12 +10,11 @@ from analyses.companion import Companion
 from analyses.finding import Finding
 from analyses.pieces import NaiveCount
 from reports.parts.blocks import Block, Details, Paragraph, Table
+from reports.parts.digits import NOTHING, digits, interval, p_value
 from reports.wording.names import printable, treatment_names, unit_word
 from trials.trial import Trial
 
 __all__ = ["companion_details"]
-
-_NOTHING = "–"
 
 
 def companion_details(analysis: Analysis) -> tuple[Details, ...]:
@@ -38,9 +37,8 @@ def companion_details(analysis: Analysis) -> tuple[Details, ...]:
         blocks.append(_naive(analysis.naive, trial))
     pattern = analysis.loss_pattern
     if pattern is not None and pattern.log_rank_p is not None:
-        blocks.append(
-            Paragraph(text=f"Log-rank test of the losses over time: p {_p(pattern.log_rank_p)}.")
-        )
+        p = p_value(pattern.log_rank_p)
+        blocks.append(Paragraph(text=f"Log-rank test of the losses over time: p {p}."))
     if blocks:
         told.append(Details(summary="Losses counted otherwise", blocks=tuple(blocks)))
     return tuple(told)
@@ -59,12 +57,12 @@ def _finding(finding: Finding, trial: Trial) -> Details:
 
 def _row(one: Companion) -> tuple[str, ...]:
     method = f"{one.method} ({one.note})" if one.note else one.method
-    level = f"{100 * one.level:g} %" if math.isfinite(one.level) else _NOTHING
+    level = f"{100 * one.level:g} %" if math.isfinite(one.level) else NOTHING
     ranged = not (math.isnan(one.low) or math.isnan(one.high))
     return (
-        printable(one.measure), _digits(one.value),
-        f"{_digits(one.low)} to {_digits(one.high)}" if ranged else _NOTHING,
-        level if ranged else _NOTHING, _digits(one.df), _p(one.p), printable(method),
+        printable(one.measure), digits(one.value),
+        interval(one.low, one.high) if ranged else NOTHING,
+        level if ranged else NOTHING, digits(one.df), p_value(one.p), printable(method),
     )  # fmt: skip
 
 
@@ -73,8 +71,8 @@ def _naive(naive: Sequence[NaiveCount], trial: Trial) -> Table:
     rows = [
         (
             names[one.treatment], str(one.units), str(one.batches),
-            f"{_digits(one.low)} to {_digits(one.high)}", _p(one.p), one.verdict,
-            one.right_verdict, _digits(one.correlation), _digits(one.design_effect),
+            interval(one.low, one.high), p_value(one.p), one.verdict,
+            one.right_verdict, digits(one.correlation), digits(one.design_effect),
         )
         for one in naive
     ]  # fmt: skip
@@ -87,17 +85,3 @@ def _naive(naive: Sequence[NaiveCount], trial: Trial) -> Table:
         rows=tuple(rows),
         numeric=(False, True, True, True, True, False, False, True, True),
     )  # fmt: skip
-
-
-def _digits(value: float | None) -> str:
-    if value is None or math.isnan(value):
-        return _NOTHING
-    if math.isinf(value):
-        return "∞" if value > 0 else "−∞"
-    return f"{value:.5g}".replace("-", "−")
-
-
-def _p(value: float | None) -> str:
-    if value is None or math.isnan(value):
-        return _NOTHING
-    return "< 0.0001" if value < 1e-4 else f"{value:.4f}"

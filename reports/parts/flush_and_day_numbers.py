@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
 from analyses.analysis import Analysis
 from analyses.flush.story import FlushStory
 from analyses.times.stage_times import StageTimes
 from reports.parts.blocks import Block, Bullets, Details, Table
+from reports.parts.digits import digits, interval
 from reports.wording.names import printable, treatment_names
 
 __all__ = ["flush_and_day_details"]
-
-_NOTHING = "–"
 
 
 def flush_and_day_details(analysis: Analysis) -> tuple[Block, ...]:
@@ -46,8 +43,8 @@ def _flushes(story: FlushStory, names: dict[str, str], by_batch: bool) -> tuple[
         caption="Slope of log weight a flush, Kenward-Roger; exp(slope) is the share kept",
         columns=("Treatment", "Slope", "SE", "df", "Share kept", "Interval", "Units", "Flushes"),
         rows=tuple(
-            (names.get(one.treatment, "one slope for all"), _digits(one.slope), _digits(one.error),
-             _digits(one.df), _digits(one.value), _span(one.low, one.high), str(one.units),
+            (names.get(one.treatment, "one slope for all"), digits(one.slope), digits(one.error),
+             digits(one.df), digits(one.value), interval(one.low, one.high), str(one.units),
              str(one.rows))
             for one in story.kept
         ),
@@ -57,9 +54,9 @@ def _flushes(story: FlushStory, names: dict[str, str], by_batch: bool) -> tuple[
         caption="Ratio of shares kept, each comparison by itself",
         columns=("Treatment", "Ratio", "Interval", "Log ratio", "SE", "df", "t", "p"),
         rows=tuple(
-            (names[one.treatment], _digits(one.value), _span(one.low, one.high),
-             _digits(one.log_ratio), _digits(one.error), _digits(one.df), _digits(one.t),
-             _digits(one.p))
+            (names[one.treatment], digits(one.value), interval(one.low, one.high),
+             digits(one.log_ratio), digits(one.error), digits(one.df), digits(one.t),
+             digits(one.p))
             for one in story.contrasts
         ),
         numeric=(False, *(True,) * 7),
@@ -68,8 +65,8 @@ def _flushes(story: FlushStory, names: dict[str, str], by_batch: bool) -> tuple[
         caption="Successive ratios, a level for each flush",
         columns=("Treatment", "Flush", "Ratio to the one before", "Interval"),
         rows=tuple(
-            (names.get(one.treatment, "all"), str(one.flush), _digits(one.value),
-             _span(one.low, one.high))
+            (names.get(one.treatment, "all"), str(one.flush), digits(one.value),
+             interval(one.low, one.high))
             for one in story.steps
         ),
         numeric=(False, True, True, True),
@@ -82,8 +79,8 @@ def _flush_remarks(story: FlushStory, by_batch: bool) -> tuple[str, ...]:
     own = "one for each flush" if story.spread_by_flush else "one for all"
     remarks = [
         f"Against a straight fall of the logarithm (levels for each flush): p "
-        f"{_digits(story.curvature_p)}.",
-        f"Residual variance: {own}; equal ones by likelihood ratio: p {_digits(story.spread_p)}.",
+        f"{digits(story.curvature_p)}.",
+        f"Residual variance: {own}; equal ones by likelihood ratio: p {digits(story.spread_p)}.",
     ]
     if story.draws:
         remarks.append(
@@ -108,8 +105,8 @@ def _flush_remarks(story: FlushStory, by_batch: bool) -> tuple[str, ...]:
 
 def _times(one: StageTimes, names: dict[str, str]) -> tuple[Block, ...]:
     rows = tuple(
-        (names[each.treatment], each.shape, _digits(each.ratio), _span(each.low, each.high),
-         _digits(each.log_ratio), _digits(each.error), _digits(each.statistic), _digits(each.p))
+        (names[each.treatment], each.shape, digits(each.ratio), interval(each.low, each.high),
+         digits(each.log_ratio), digits(each.error), digits(each.statistic), digits(each.p))
         for each in one.compared
     )  # fmt: skip
     remarks = [f"{one.stage.capitalize()}: {printable(one.method)}."]
@@ -119,7 +116,7 @@ def _times(one: StageTimes, names: dict[str, str]) -> tuple[Block, ...]:
     if one.log_rank is not None:
         chi, df, p = one.log_rank
         remarks.append(
-            f"Log-rank within blocks: chi-squared {_digits(chi)} on {df} df, p {_digits(p)}."
+            f"Log-rank within blocks: chi-squared {digits(chi)} on {df} df, p {digits(p)}."
         )
     blocks: list[Block] = [Bullets(items=tuple(remarks))]
     if rows:
@@ -144,21 +141,11 @@ def _also(analysis: Analysis, names: dict[str, str]) -> Table | None:
         columns=("Measure", "Treatment", "Unit", "Mean", "Control", "Difference", "Interval", "p",
                  "p, Holm", "Units"),
         rows=tuple(
-            (one.measure, names[one.treatment], one.unit, _digits(one.mean),
-             _digits(one.control_mean), _digits(one.value), _span(one.low, one.high),
-             _digits(math.nan if one.p is None else one.p),
-             _digits(math.nan if one.p_holm is None else one.p_holm), str(one.units))
+            (one.measure, names[one.treatment], one.unit, digits(one.mean),
+             digits(one.control_mean), digits(one.value), interval(one.low, one.high),
+             digits(one.p),
+             digits(one.p_holm), str(one.units))
             for one in analysis.also
         ),
         numeric=(False, False, False, *(True,) * 7),
     )  # fmt: skip
-
-
-def _digits(value: float) -> str:
-    return _NOTHING if math.isnan(value) else f"{value:.5g}".replace("-", "−")
-
-
-def _span(low: float, high: float) -> str:
-    if math.isnan(low + high):
-        return _NOTHING
-    return f"{_digits(low)} to {_digits(high)}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from analyses.analysis import Analysis
@@ -10,6 +9,7 @@ from analyses.finding import Finding
 from analyses.pieces import ModelNumbers
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.parts.companions import companion_details
+from reports.parts.digits import digits, interval, p_value
 from reports.parts.flush_and_day_numbers import flush_and_day_details
 from reports.parts.loss_story import Draw
 from reports.wording.names import printable, treatment_names
@@ -17,7 +17,6 @@ from trials.trial import Trial
 
 __all__ = ["statistician_blocks"]
 
-_NOTHING = "–"
 _REFERENCES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("reml",), "REML: Patterson & Thompson (1971), Biometrika 58, 545-554."),
     (("p, holm",), "What was explored: Holm (1979), Scand J Statist 6, 65-70."),
@@ -109,8 +108,8 @@ def _estimates(findings: Sequence[Finding], trial: Trial) -> Table:
             (
                 names[one.treatment], f"{one.outcome}, {one.estimand}",
                 "planned" if finding.planned else "explored", one.unit,
-                _digits(one.value), _interval(one.low, one.high),
-                _interval(one.low_alone, one.high_alone), f"{100 * one.level:g} %",
+                digits(one.value), interval(one.low, one.high),
+                interval(one.low_alone, one.high_alone), f"{100 * one.level:g} %",
                 f"{one.units} ({printable(one.unit_counted)})",
             )
         )  # fmt: skip
@@ -128,10 +127,10 @@ def _tests(findings: Sequence[Finding], trial: Trial) -> Table:
         (
             names[finding.estimate.treatment],
             f"{finding.estimate.outcome}, {finding.estimate.estimand}",
-            _digits(finding.estimate.df),
-            _p(finding.estimate.p),
-            _p(finding.p_rerandomised),
-            _p(finding.p_holm),
+            digits(finding.estimate.df),
+            p_value(finding.estimate.p),
+            p_value(finding.p_rerandomised),
+            p_value(finding.p_holm),
         )
         for finding in findings
     )
@@ -149,7 +148,7 @@ def _judged(findings: Sequence[Finding], trial: Trial) -> Table:
             names[finding.estimate.treatment],
             f"{finding.estimate.outcome}, {finding.estimate.estimand}",
             finding.claim,
-            _digits(finding.worthwhile),
+            digits(finding.worthwhile),
             finding.verdict,
             "; ".join(printable(reason) for reason in finding.reasons),
         )
@@ -164,16 +163,16 @@ def _judged(findings: Sequence[Finding], trial: Trial) -> Table:
 
 def _model(model: ModelNumbers) -> Details:
     numbers = Table(
-        caption=f"{model.rows} rows, −2 REML log-likelihood {_digits(model.minus2_reml)}",
+        caption=f"{model.rows} rows, −2 REML log-likelihood {digits(model.minus2_reml)}",
         columns=("Component", "Variance"),
-        rows=tuple((printable(name), _digits(value)) for name, value in model.variances),
+        rows=tuple((printable(name), digits(value)) for name, value in model.variances),
         numeric=(False, True),
     )
     tests = Table(
         caption=f"Tests of terms; denominator df: {printable(model.df_method)}",
         columns=("Term", "df", "Denominator df", "F", "p"),
         rows=tuple(
-            (printable(term), _digits(df), _digits(rest), _digits(f), _p(p))
+            (printable(term), digits(df), digits(rest), digits(f), p_value(p))
             for term, df, rest, f, p in model.tests
         ),
         numeric=(False, True, True, True, True),
@@ -241,21 +240,3 @@ def _versions() -> str:
         except metadata.PackageNotFoundError:
             continue
     return f"Made with {', '.join(named)}."
-
-
-def _digits(value: float | None) -> str:
-    if value is None or math.isnan(value):
-        return _NOTHING
-    return f"{value:.5g}".replace("-", "−")
-
-
-def _interval(low: float, high: float) -> str:
-    if math.isnan(low) or math.isnan(high):
-        return _NOTHING
-    return f"{_digits(low)} to {_digits(high)}"
-
-
-def _p(value: float | None) -> str:
-    if value is None or math.isnan(value):
-        return _NOTHING
-    return "< 0.0001" if value < 1e-4 else f"{value:.4f}"
