@@ -98,7 +98,8 @@ def _flush_remarks(story: FlushStory, by_batch: bool) -> tuple[str, ...]:
             "drawn too, mean squares over chi-squared on batches less treatments, less blocks but "
             "one (generalized pivotal quantities, Weerahandi 1993); for counts from the moment "
             "estimate of Williams (1982), at least binomial. The kinds of luck are taken to be "
-            "independent of each other."
+            "independent of each other. Were one luck to rule them all, a 95 % range of a third "
+            "flush would hold the truth in about 86 of 100 trials (simulated, 8 batches)."
         )
     return (*remarks, *(printable(note) for note in story.notes))
 

@@ -11,6 +11,8 @@ import pytest
 from analyses.flush.told import flush_story
 from analyses.questions import analyse
 from analyses.unit import unit_story
+from reports.plain_text import to_text
+from reports.report import write_report
 from tests.analyses.made import records_of
 from tests.analyses.test_worth import COSTS
 from tests.reports.test_flush_edges import main_text
@@ -108,3 +110,12 @@ def test_shelves_with_several_batches_are_in_the_model():
     analysis = analyse(made(12, shelves=3))
     assert analysis.story.draws == 2000
     assert all(one.grams.low > 0 for one in analysis.story.expected)
+
+
+def test_a_statistician_reads_how_batches_were_drawn():
+    alone = as_if_each_bag_stood_alone(made(10))
+    for records, there in ((made(10), True), (alone, False)):
+        page = write_report(analyse(records), figures=False)
+        told = " ".join(to_text(page, width=400).split())
+        assert "parametric bootstrap" in told
+        assert ("In each draw the batches have luck of their own" in told) == there
