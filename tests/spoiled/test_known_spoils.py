@@ -302,6 +302,15 @@ def test_what_stands_beyond_the_columns_is_told(
     assert ("columns are read" in said(folder)) == (weight == "mistake")
 
 
+def test_cells_beyond_the_columns_are_not_counted_for_ever(folder: Path) -> None:
+    book = openpyxl.Workbook(write_only=True)
+    sheet = book.create_sheet("bags")
+    for _ in range(12):
+        sheet.append(["x"] * 10_000)
+    book.save(folder / "records.xlsx")
+    assert "row 11: more than 100,000 cells stand beyond column 400" in said(folder)
+
+
 @pytest.mark.parametrize("megabytes", [30, 450])
 def test_a_bomb_is_refused_before_it_is_opened(folder: Path, megabytes: int) -> None:
     with (

@@ -17,10 +17,12 @@ __all__ = ["read_sheet"]
 
 LARGEST_BOOK = 400_000_000
 MOST_INFLATED = 100
+MOST_FAR_CELLS = 100_000
 LAST_ROW = 1_048_576
 """The last row that spreadsheets offer: common practice, no source."""
 
 _OLD_OR_LOCKED = b"\xd0\xcf\x11\xe0"
+_LEAVE_OUT = "Leave out what is not needed."
 _MEND = "Open it in your spreadsheet and save it again as .xlsx, or save the sheet as bags.csv."
 
 _Rows = list[tuple[int, tuple[Cell, ...]]]
@@ -48,11 +50,11 @@ def read_sheet(path: Path, sheet: str) -> RawTable | None:
         The file is no workbook, or one made to do harm.
     """
     _check_archive(path)
-    far = _Far()
+    far = _Far(path.name)
     written = _sheet(path, sheet, values=False, far=far)
     if written is None:
         return None
-    beyond = far.problems(path.name, written[0][0] if written else 0)
+    beyond = far.problems(written[0][0] if written else 0)
     formulas = [
         (row, place)
         for row, cells in written
@@ -111,7 +113,8 @@ def _check_archive(path: Path) -> None:
 class _Far:
     """What stands in columns beyond those that are read: how many cells, and the first of them."""
 
-    def __init__(self) -> None:
+    def __init__(self, file: str) -> None:
+        self.file = file
         self.cells = 0
         self.first: tuple[int, int] = (0, 0)
 
@@ -139,8 +142,11 @@ class _Far:
         place = (row, column)
         self.first = min(self.first, place) if self.cells else place
         self.cells += 1
+        if self.cells > MOST_FAR_CELLS:
+            what = f"more than {MOST_FAR_CELLS:,} cells stand beyond column {WIDEST}"
+            raise Problems([Problem(file=self.file, row=row, what=what, mend=_LEAVE_OUT)])
 
-    def problems(self, file: str, heading_row: int) -> tuple[Problem, ...]:
+    def problems(self, heading_row: int) -> tuple[Problem, ...]:
         """Tell it once: a mistake where a heading is among it, otherwise a doubt."""
         from openpyxl.utils import get_column_letter
 
@@ -152,9 +158,9 @@ class _Far:
         what = f"{WIDEST} columns are read, to {last}; beyond them {hold} something"
         if row <= heading_row:
             mend = f"Move that column to the left of {last}, or delete what stands there."
-            return (Problem(file=file, row=row, what=what, mend=mend),)
+            return (Problem(file=self.file, row=row, what=what, mend=mend),)
         mend = "If it belongs to the records, move it to its column; otherwise delete it."
-        return (Problem(file=file, row=row, what=what, mend=mend, weight="doubt"),)
+        return (Problem(file=self.file, row=row, what=what, mend=mend, weight="doubt"),)
 
 
 def _sheet(path: Path, sheet: str, *, values: bool, far: _Far | None = None) -> _Rows | None:
@@ -192,7 +198,7 @@ def _rows(file: str, sheet: Any) -> Iterator[tuple[int, tuple[Cell, ...]]]:  # n
         total += width
         if total > MOST_CELLS:
             what = f"row {number} goes beyond what a record book can hold"
-            raise Problems([Problem(file=file, what=what, mend="Leave out what is not needed.")])
+            raise Problems([Problem(file=file, what=what, mend=_LEAVE_OUT)])
         yield number, tuple(_plain(cell) for cell in cells[:width])
 
 
