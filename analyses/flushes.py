@@ -13,10 +13,11 @@ import numpy as np
 
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate, Span
-from analyses.finding import Check, Finding, Mean, judge
+from analyses.finding import Check, Finding, Mean
 from analyses.flush.counts import came_rows
 from analyses.flush.kept_fit import KeptFit, fit_kept, unit_slopes, unusable
 from analyses.flush.yield_by_flush import model_numbers
+from analyses.judged_again import dealt_again, judged_again
 from analyses.models.contrasts import infer
 from analyses.models.families.multiplicity import largest_t
 from analyses.models.linear.arrays import FitError
@@ -234,7 +235,11 @@ def flush_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[C
     """
     if finding.estimate.withheld:
         return ()
-    tried = (_spread_otherwise(finding, records, unit), _as_ratio(finding), _dealt_again(finding))
+    tried = (
+        _spread_otherwise(finding, records, unit),
+        _as_ratio(finding),
+        dealt_again(finding, "slopes of single bags: "),
+    )
     return tuple(check for check in tried if check is not None)
 
 
@@ -251,12 +256,8 @@ def _spread_otherwise(finding: Finding, records: Records, unit: UnitStory) -> Ch
         again = _infer(records, unit, other, codes[1:], one.level)[one.treatment]
     except (FitError, KeyError):
         return None
-    verdict = judge(again, claim=finding.claim, worthwhile=finding.worthwhile).verdict
     words = "a spread of its own for each flush" if other.spread_by_flush else "one spread for all"
-    return Check(
-        name=f"with {words}", verdict=verdict, agrees=verdict == finding.verdict,
-        detail=f"{again.value:.4g} ({again.low:.4g} to {again.high:.4g})",
-    )  # fmt: skip
+    return judged_again(finding, f"with {words}", again)
 
 
 def _as_ratio(finding: Finding) -> Check | None:
@@ -266,22 +267,9 @@ def _as_ratio(finding: Finding) -> Check | None:
         return None
     ratio = replace(finding.estimate, value=percent.value, low=percent.low, high=percent.high)
     worthwhile = finding.worthwhile and 100 * finding.worthwhile / control
-    verdict = judge(ratio, claim=finding.claim, worthwhile=worthwhile).verdict
-    return Check(
-        name="as a ratio of the shares", verdict=verdict, agrees=verdict == finding.verdict,
-        detail=f"{percent.value:.4g} % ({percent.low:.4g} to {percent.high:.4g})",
-    )  # fmt: skip
-
-
-def _dealt_again(finding: Finding) -> Check | None:
-    if finding.p_rerandomised is None:
-        return None
-    one = finding.estimate
-    apart = finding.p_rerandomised < 1 - one.level
-    return Check(
-        name="by dealing the labels out again",
-        verdict="told apart" if apart else "not told apart",
-        agrees=apart == (one.low_alone > 0 or one.high_alone < 0),
-        detail=f"slopes of single bags: p {finding.p_rerandomised:.3g} over the layouts that could "
-        "have been drawn",
+    return judged_again(
+        replace(finding, worthwhile=worthwhile),
+        "as a ratio of the shares",
+        ratio,
+        f"{percent.value:.4g} % ({percent.low:.4g} to {percent.high:.4g})",
     )

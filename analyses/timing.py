@@ -10,7 +10,8 @@ import pandas as pd
 
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate, Span
-from analyses.finding import Check, Finding, Mean, judge
+from analyses.finding import Check, Finding, Mean
+from analyses.judged_again import dealt_again, judged_again
 from analyses.models.times.known_times import kaplan_meier, log_rank
 from analyses.models.times.turnbull import turnbull
 from analyses.pieces import UnitStory
@@ -266,23 +267,7 @@ def time_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[Ch
     model = fit_times(frame, _comparable(records, frame), shape="weibull")
     if model is not None:
         other = day_difference(model, one.treatment, one.level)
-        again = Estimate(
-            **{name: getattr(one, name) for name in Estimate.__slots__}
-            | {"value": other.value, "low": other.low, "high": other.high}
-        )
-        verdict = judge(again, claim=finding.claim, worthwhile=finding.worthwhile).verdict
-        checks.append(
-            Check(name="with Weibull times", verdict=verdict, agrees=verdict == finding.verdict,
-                  detail=f"{other.value:.4g} ({other.low:.4g} to {other.high:.4g})")
-        )  # fmt: skip
-    if finding.p_rerandomised is not None:
-        apart = finding.p_rerandomised < 1 - one.level
-        checks.append(
-            Check(
-                name="by dealing the labels out again",
-                verdict="told apart" if apart else "not told apart",
-                agrees=apart == (one.low_alone > 0 or one.high_alone < 0),
-                detail=f"middle days of the units seen: p {finding.p_rerandomised:.3g}",
-            )
-        )
-    return tuple(checks)
+        again = replace(one, value=other.value, low=other.low, high=other.high)
+        checks.append(judged_again(finding, "with Weibull times", again))
+    again_dealt = dealt_again(finding, "middle days of the units seen: ", "")
+    return (*checks, again_dealt) if again_dealt else tuple(checks)

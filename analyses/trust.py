@@ -16,8 +16,9 @@ import pandas as pd
 
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate
-from analyses.finding import Check, Finding, Judgement, judge
+from analyses.finding import Check, Finding
 from analyses.fit_again import fit_again
+from analyses.judged_again import dealt_again, judged_again, numbers, told_apart
 from analyses.layouts.growers import CELL, GROWER
 from analyses.models.contrasts import infer
 from analyses.models.linear.arrays import FitError
@@ -34,8 +35,6 @@ MOST_ROWS_LEFT_OUT = 20_000
 
 MOST_LEFT_OUT = 30
 """Units tried for influence: those with the largest residuals."""
-
-APART, NOT_APART = "told apart", "not told apart"
 
 
 def yield_checks(
@@ -96,10 +95,6 @@ class _Refits:
         return self._fits[key]
 
 
-def _judge_again(finding: Finding, estimate: Estimate) -> Judgement:
-    return judge(estimate, claim=finding.claim, worthwhile=finding.worthwhile)
-
-
 def _again(finding: Finding, fit: MixedFit | None) -> Estimate:
     """Read the comparison off another fit, widened for its family as it was before."""
     before = finding.estimate
@@ -125,13 +120,10 @@ def _again(finding: Finding, fit: MixedFit | None) -> Estimate:
     )
 
 
-def _most_different(
-    finding: Finding, tries: list[tuple[str, Estimate]]
-) -> tuple[str, Estimate, Judgement]:
+def _most_different(finding: Finding, tries: list[tuple[str, Estimate]]) -> tuple[str, Estimate]:
     """Pick the try that changes the verdict, or else the one that moves the estimate most."""
-    judged = [(name, one, _judge_again(finding, one)) for name, one in tries]
-    changed = [one for one in judged if one[2].verdict != finding.verdict]
-    return max(changed or judged, key=lambda one: abs(one[1].value - finding.estimate.value))
+    changed = [one for one in tries if not judged_again(finding, "", one[1]).agrees]
+    return max(changed or tries, key=lambda one: abs(one[1].value - finding.estimate.value))
 
 
 def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check | None:
@@ -141,14 +133,14 @@ def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check |
     left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
     candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
     tries = [(str(at), _again(finding, refits.without("index", at))) for at in candidates]
-    index, estimate, judgement = _most_different(finding, tries)
+    index, estimate = _most_different(finding, tries)
     row = frame.loc[int(index)]
-    return Check(
-        name=f"without any one {sample.counted}",
-        verdict=judgement.verdict,
-        agrees=judgement.verdict == finding.verdict,
-        detail=f"most changed by leaving out one that gave {row['response']:.4g} {sample.unit} "
-        f"({row['treatment']}): {_numbers(estimate)}",
+    return judged_again(
+        finding,
+        f"without any one {sample.counted}",
+        estimate,
+        f"most changed by leaving out one that gave {row['response']:.4g} {sample.unit} "
+        f"({row['treatment']}): {numbers(estimate)}",
     )
 
 
@@ -168,12 +160,10 @@ def _without_blocks(
     if len(blocks) < 3 or len(sample.frame) > MOST_ROWS_LEFT_OUT:
         return None
     tries = [(block, _again(finding, refits.without(kind, block))) for block in blocks]
-    block, estimate, judgement = _most_different(finding, tries)
-    return Check(
-        name=f"without any one {GROWER if kind == GROWER else trial.design.block}",
-        verdict=judgement.verdict,
-        agrees=judgement.verdict == finding.verdict,
-        detail=f"most changed without {block}: {_numbers(estimate)}",
+    block, estimate = _most_different(finding, tries)
+    name = f"without any one {GROWER if kind == GROWER else trial.design.block}"
+    return judged_again(
+        finding, name, estimate, f"most changed without {block}: {numbers(estimate)}"
     )
 
 
@@ -194,27 +184,11 @@ def _on_log_scale(finding: Finding, sample: Sample) -> Check | None:
         unit="%",
     )
     worthwhile = finding.worthwhile and 100 * finding.worthwhile / control
-    judgement = judge(ratio, claim=finding.claim, worthwhile=worthwhile)
-    return Check(
-        name="on the log scale",
-        verdict=judgement.verdict,
-        agrees=judgement.verdict == finding.verdict,
-        detail=f"ratio of geometric means: {_numbers(ratio)}",
-    )
-
-
-def _apart(finding: Finding) -> bool:
-    """Whether the comparison by itself tells the two from each other."""
-    return finding.estimate.low_alone > 0 or finding.estimate.high_alone < 0
-
-
-def _told_apart(finding: Finding, name: str, p: float, detail: str) -> Check:
-    apart = p < 1 - finding.estimate.level
-    return Check(
-        name=name,
-        verdict=APART if apart else NOT_APART,
-        agrees=apart == _apart(finding),
-        detail=detail,
+    return judged_again(
+        replace(finding, worthwhile=worthwhile),
+        "on the log scale",
+        ratio,
+        f"ratio of geometric means: {numbers(ratio)}",
     )
 
 
@@ -234,7 +208,7 @@ def _by_ranks(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
     except FitError:
         return None
     detail = f"aligned ranks: t {row['t']:.3g} on {row['df']:.3g} df, p {row['p']:.3g}"
-    return _told_apart(finding, "by ranks within blocks" if trial.design.block else "by ranks",
+    return told_apart(finding, "by ranks within blocks" if trial.design.block else "by ranks",
                        float(row["p"]), detail)  # fmt: skip
 
 
@@ -253,24 +227,10 @@ def _with_unequal_spread(finding: Finding, sample: Sample) -> Check | None:
     test = ttest_ind(*sides, equal_var=False)
     span = test.confidence_interval(finding.estimate.level)
     again = replace(finding.estimate, low=float(span.low), high=float(span.high), df=float(test.df))
-    judgement = _judge_again(finding, again)
-    return Check(
-        name="with unequal spread allowed",
-        verdict=judgement.verdict,
-        agrees=judgement.verdict == finding.verdict,
-        detail=f"Welch: {_numbers(again)}, df {test.df:.3g}, p {test.pvalue:.3g}",
-    )
+    detail = f"Welch: {numbers(again)}, df {test.df:.3g}, p {test.pvalue:.3g}"
+    return judged_again(finding, "with unequal spread allowed", again, detail)
 
 
 def _by_rerandomisation(finding: Finding) -> Check | None:
     # Dealing out again speaks of these growers only, where the verdict speaks of growers at large.
-    if finding.p_rerandomised is None or finding.estimate.unit_counted == GROWER:
-        return None
-    detail = f"p {finding.p_rerandomised:.3g} over the layouts that could have been drawn"
-    return _told_apart(finding, "by dealing the labels out again", finding.p_rerandomised, detail)
-
-
-def _numbers(one: Estimate) -> str:
-    if one.withheld:
-        return one.withheld
-    return f"{one.value:.4g} ({one.low:.4g} to {one.high:.4g})"
+    return None if finding.estimate.unit_counted == GROWER else dealt_again(finding)

@@ -10,7 +10,8 @@ import pandas as pd
 
 from analyses.contamination import contamination_answer
 from analyses.estimate import Estimate
-from analyses.finding import Check, Finding, judge
+from analyses.finding import Check, Finding
+from analyses.judged_again import dealt_again, judged_again, numbers
 from analyses.losses.batch_sample import batch_sample, shares_of
 from analyses.losses.by_batch import held_by_batches
 from analyses.losses.table import arm_counts, batch_losses, layers
@@ -21,8 +22,6 @@ from trials.plurals import plural
 from trials.records import Records
 
 __all__ = ["loss_checks"]
-
-APART, NOT_APART = "told apart", "not told apart"
 
 
 def loss_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[Check, ...]:
@@ -47,20 +46,9 @@ def loss_checks(finding: Finding, records: Records, unit: UnitStory) -> tuple[Ch
         _with_other_losses(finding, records, unit),
         _welch(finding, records, unit),
         _newcombe(finding, records, unit),
-        _by_rerandomisation(finding),
+        dealt_again(finding),
     )
     return tuple(check for check in tried if check is not None)
-
-
-def _check(finding: Finding, name: str, again: Estimate, where: str = "") -> Check:
-    judgement = judge(again, claim=finding.claim, worthwhile=finding.worthwhile)
-    numbers = again.withheld or f"{again.value:.4g} ({again.low:.4g} to {again.high:.4g})"
-    return Check(
-        name=name,
-        verdict=judgement.verdict,
-        agrees=judgement.verdict == finding.verdict,
-        detail=where + numbers,
-    )
 
 
 def _answer(finding: Finding, records: Records, unit: UnitStory, bags: pd.DataFrame) -> Estimate:
@@ -84,16 +72,14 @@ def _without_any(finding: Finding, records: Records, unit: UnitStory) -> Check |
         return None
     tries = [(name, _answer(finding, records, unit, bags[bags[kind] != name])) for name in names]
     usable = [(name, one) for name, one in tries if not one.withheld]
-    turned = [
-        (name, one)
-        for name, one in usable
-        if judge(one, claim=finding.claim, worthwhile=finding.worthwhile).verdict != finding.verdict
-    ]
+    turned = [(name, one) for name, one in usable if not judged_again(finding, "", one).agrees]
     if not usable:
         return None
     value = finding.estimate.value
     name, one = max(turned or usable, key=lambda pair: abs(pair[1].value - value))
-    return _check(finding, f"without any one {word}", one, f"most changed without {name}: ")
+    return judged_again(
+        finding, f"without any one {word}", one, f"most changed without {name}: {numbers(one)}"
+    )
 
 
 def _with_other_losses(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
@@ -103,7 +89,7 @@ def _with_other_losses(finding: Finding, records: Records, unit: UnitStory) -> C
         return None
     bags = records.bags.assign(fate=records.bags["fate"].mask(otherwise, "contaminated"))
     name = f"with the {plural(records.trial.unit)} lost in another way counted too"
-    return _check(finding, name, _answer(finding, records, unit, bags))
+    return judged_again(finding, name, _answer(finding, records, unit, bags))
 
 
 def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
@@ -137,7 +123,8 @@ def _welch(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
     both = shares_of(batch_sample(records), one)
     if both is not None:
         again = held_by_batches(again, both, one.level, one.level)
-    return _check(finding, "with unequal spread allowed", again, f"Welch, df {found.df:.3g}: ")
+    detail = f"Welch, df {found.df:.3g}: {numbers(again)}"
+    return judged_again(finding, "with unequal spread allowed", again, detail)
 
 
 def _newcombe(finding: Finding, records: Records, unit: UnitStory) -> Check | None:
@@ -148,18 +135,4 @@ def _newcombe(finding: Finding, records: Records, unit: UnitStory) -> Check | No
     shared = 1 - (1 - one.level) / len(records.trial.challengers)
     found = newcombe(mine.lost, mine.made, control.lost, control.made, shared)
     again = replace(one, low=100 * found.low, high=100 * found.high)
-    return _check(finding, "by another interval", again, "Newcombe: ")
-
-
-def _by_rerandomisation(finding: Finding) -> Check | None:
-    p, one = finding.p_rerandomised, finding.estimate
-    if p is None:
-        return None
-    apart = p < 1 - one.level
-    told = one.low_alone > 0 or one.high_alone < 0
-    return Check(
-        name="by dealing the labels out again",
-        verdict=APART if apart else NOT_APART,
-        agrees=apart == told,
-        detail=f"p {p:.3g} over the layouts that could have been drawn",
-    )
+    return judged_again(finding, "by another interval", again, f"Newcombe: {numbers(again)}")

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import io
 import shutil
-import subprocess
-import sys
 import tempfile
 from pathlib import Path
 
 from PIL import Image
 from playwright.sync_api import sync_playwright
+
+from pinset.cli import main as run
 
 HERE = Path(__file__).resolve().parent
 CHROMIUM = next(found for name in ("chromium", "chromium-browser") if (found := shutil.which(name)))
@@ -29,8 +29,7 @@ def main() -> None:
     """Run the demos and write the pictures beside this file."""
     with tempfile.TemporaryDirectory() as made:
         for story in ("mixes", "group"):
-            command = [sys.executable, "-m", "pinset", "demo", f"{made}/{story}", "--story", story]
-            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+            run(["demo", f"{made}/{story}", "--story", story])
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
             for name, (where, width, height) in SHOTS.items():

@@ -44,7 +44,9 @@ class BatchLuck:
         Spread of the batches' counts over that of bags on their own, at least 1; and the bags and
         stages, or flushes, behind one batch's count.
     middle : float
-        Flush, from 0, at which level and slope are taken to be independent.
+        Flush, from 0, at which the level is taken.
+    together : ndarray, shape (4, 4)
+        Correlation of losses, flushes that came, level and slope between batches.
     """
 
     batch: Codes
@@ -56,6 +58,7 @@ class BatchLuck:
     lost: tuple[float, float]
     came: tuple[float, float]
     middle: float
+    together: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,17 +122,39 @@ def fit_luck(watch: FlushWatch, parts: FlushParts) -> BatchLuck:
     a_block = len(labels) / blocks
     block = (float(parts.block[0]) + level / a_block, a_block) if blocks > 1 else (0.0, 1.0)
     where = watch.treatment
+    slope, slopes = _slopes(watch, parts, batch, df)
+    lost, losses = _spread(watch.lost, watch.at_risk, parts.hazard[where, :flushes, 0], batch, df)
+    came, gave = _spread(there, watch.looked, parts.chance[where, :flushes, 0], batch, df)
     return BatchLuck(
         batch=batch.astype(np.intp), df=df, block_df=max(blocks - 1, 1), level=(level, within),
-        slope=_slopes(watch, parts, batch, df), block=block,
-        lost=_spread(watch.lost, watch.at_risk, parts.hazard[where, :flushes, 0], batch, df),
-        came=_spread(there, watch.looked, parts.chance[where, :flushes, 0], batch, df),
+        slope=slope, block=block, lost=lost, came=came,
         middle=(flushes - 1) / 2,
+        together=_together(losses, gave, _levels(watch, parts, batch), slopes),
     )  # fmt: skip
 
 
-def _slopes(watch: FlushWatch, parts: FlushParts, batch: Codes, df: int) -> tuple[float, float]:
-    """Give the mean square of the batches' slopes and what bags alone would make of it."""
+def _together(*scores: Array) -> Array:
+    """Give the correlation of several scores of the batches; none with one that does not vary."""
+    every = np.array(scores)
+    size = np.sqrt((every**2).sum(axis=1))
+    every = every / np.where(size > 0, size, 1.0)[:, None]
+    alike = every @ every.T
+    np.fill_diagonal(alike, 1.0)
+    # A hair on the diagonal, so that a perfect correlation has a square root too.
+    return np.asarray((alike + 1e-9 * np.eye(len(alike))) / (1 + 1e-9))
+
+
+def _levels(watch: FlushWatch, parts: FlushParts, batch: Codes) -> Array:
+    """Give the batches' mean logarithms less those of their treatments and flushes."""
+    off = watch.log_grams - parts.log_mean[watch.treatment, : watch.at_risk.shape[1], 0]
+    count = np.bincount(batch, np.isfinite(off).sum(axis=1))
+    return np.asarray(np.bincount(batch, np.nansum(off, axis=1)) / np.maximum(count, 1))
+
+
+def _slopes(
+    watch: FlushWatch, parts: FlushParts, batch: Codes, df: int
+) -> tuple[tuple[float, float], Array]:
+    """Give the mean square of the batches' slopes, what bags alone would make of it, and them."""
     flushes = watch.at_risk.shape[1]
     off = watch.log_grams - parts.log_mean[watch.treatment, :flushes, 0]
     there = np.isfinite(off)
@@ -140,27 +165,31 @@ def _slopes(watch: FlushWatch, parts: FlushParts, batch: Codes, df: int) -> tupl
     products = np.bincount(batch, (k * np.where(there, off, 0.0)).sum(axis=1))
     some = squares > 0
     if not some.any():
-        return 0.0, 0.0
+        return (0.0, 0.0), np.zeros(len(squares))
     slope = products[some] / squares[some]
     _, first = np.unique(batch, return_index=True)
     side = watch.treatment[first][some]
     counts = np.maximum(np.bincount(side), 1)
     slope = slope - (np.bincount(side, slope) / counts)[side]
-    return float((slope**2).sum() / df), float((parts.residual[0] / squares[some]).mean())
+    every = np.zeros(len(squares))
+    every[some] = slope
+    alone = float((parts.residual[0] / squares[some]).mean())
+    return (float((slope**2).sum() / df), alone), every
 
 
 def _spread(
     happened: npt.NDArray[np.bool_], among: npt.NDArray[np.bool_], chance: Array, batch: Codes,
     df: int,
-) -> tuple[float, float]:  # fmt: skip
-    """Give how much more the counts of batches spread than those of bags on their own."""
+) -> tuple[tuple[float, float], Array]:  # fmt: skip
+    """Give how much more the counts of batches spread than bags on their own; each one's excess."""
     tries = np.bincount(batch, among.sum(axis=1))
     expected = np.bincount(batch, (among * chance).sum(axis=1))
     alone = np.bincount(batch, (among * chance * (1 - chance)).sum(axis=1))
     seen = np.bincount(batch, (happened & among).sum(axis=1))
     some = alone > 0
-    over = ((seen - expected)[some] ** 2 / alone[some]).sum() / df
-    return max(float(over), 1.0), float(max(tries[some].mean(), 1.0)) if some.any() else 1.0
+    excess = (seen - expected) / np.sqrt(np.where(some, alone, 1.0)) * some
+    size = float(max(tries[some].mean(), 1.0)) if some.any() else 1.0
+    return (max(float((excess**2).sum() / df), 1.0), size), excess
 
 
 def draw_luck(luck: BatchLuck, draws: int, rng: np.random.Generator) -> LuckDraws:
@@ -183,9 +212,11 @@ def draw_luck(luck: BatchLuck, draws: int, rng: np.random.Generator) -> LuckDraw
     def open_to(df: int) -> Array:
         return np.asarray(df / rng.chisquare(df, draws))
 
-    level = luck.level[0] * open_to(luck.df)
+    # One factor for both, so that every sum of level and slope has a range of Student's t.
+    open_both = open_to(luck.df)
+    level = luck.level[0] * open_both
     block = luck.block[0] * open_to(luck.block_df) - level / luck.block[1]
-    slope = luck.slope[0] * open_to(luck.df) - luck.slope[1]
+    slope = luck.slope[0] * open_both - luck.slope[1]
     # A batch seen but once shows nothing of how alike its bags are, and bears nothing of it.
     alike = [
         np.clip((over * open_to(luck.df) - 1) / max(tries - 1, 1.0), 0.0, _MOST_ALIKE) * (tries > 1)
@@ -200,7 +231,7 @@ def draw_luck(luck: BatchLuck, draws: int, rng: np.random.Generator) -> LuckDraw
     )
 
 
-def lucky_chances(chance: Array, batch: Codes, alike: Array, rng: np.random.Generator) -> Array:
+def lucky_chances(chance: Array, batch: Codes, alike: Array, rank: Array) -> Array:
     """Give chances that vary from batch to batch about those given.
 
     Parameters
@@ -210,7 +241,8 @@ def lucky_chances(chance: Array, batch: Codes, alike: Array, rng: np.random.Gene
     batch : ndarray of int, shape (bags,)
     alike : ndarray, shape (draws,)
         Correlation of the bags of a batch.
-    rng : numpy.random.Generator
+    rank : ndarray, shape (batches, 1, draws)
+        Luck of the batches, uniform between 0 and 1.
 
     Returns
     -------
@@ -222,7 +254,7 @@ def lucky_chances(chance: Array, batch: Codes, alike: Array, rng: np.random.Gene
         np.column_stack([batch, chance[:, 0, 0]]), axis=0, return_index=True, return_inverse=True
     )
     mean, own = chance[first], cells[:, 0].astype(np.intp)
-    rank = rng.random((int(batch.max()) + 1, 1, len(alike)))[own]
+    rank = rank[own]
     told = np.repeat(mean, len(alike), axis=2)
     vary = np.flatnonzero(alike > 0)
     if vary.size:

@@ -6,6 +6,7 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from analyses.models.flush.batch_luck import BatchLuck, draw_luck, fit_luck, lucky_chances
 from analyses.models.flush.flush_parts import FlushParts, FlushWatch
@@ -95,13 +96,17 @@ def _batch_luck(
 ) -> tuple[Array, Array, Array]:
     """Give chances to be thrown out and to give, and the shared part of the logarithms."""
     drawn, batches = draw_luck(luck, draws, rng), int(luck.batch.max()) + 1
-    hazard = lucky_chances(chances[0], luck.batch, drawn.lost, rng)
-    chance = lucky_chances(chances[1], luck.batch, drawn.came, rng)
+    root = np.linalg.cholesky(luck.together)
+    kinds = np.tensordot(root, rng.normal(size=(4, batches, 1, draws)), 1)
+    hazard = lucky_chances(chances[0], luck.batch, drawn.lost, ndtr(kinds[0]))
+    chance = lucky_chances(chances[1], luck.batch, drawn.came, ndtr(kinds[1]))
     off = (np.arange(watch.at_risk.shape[1]) - luck.middle)[:, None]
-    level = np.sqrt(drawn.level) * rng.normal(size=(batches, 1, draws))
-    slope = np.sqrt(drawn.slope) * rng.normal(size=(batches, 1, draws))
+    level = np.sqrt(drawn.level) * kinds[2]
+    slope = np.sqrt(drawn.slope) * kinds[3]
     shared = (level + slope * off)[luck.batch]
     shared = shared + _block_luck(watch, np.sqrt(drawn.block), draws, rng)
     # Mean grams stay those of the fit however far the drawn batches differ.
-    more = drawn.level + drawn.slope * off**2 + drawn.block - parts.batch[0] - parts.block[0]
+    both = 2 * luck.together[2, 3] * np.sqrt(drawn.level * drawn.slope) * off
+    more = drawn.level + drawn.slope * off**2 + both + drawn.block
+    more = more - parts.batch[0] - parts.block[0]
     return hazard, chance, np.asarray(shared - more / 2)

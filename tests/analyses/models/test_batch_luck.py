@@ -35,7 +35,7 @@ def test_the_range_of_a_mean_logarithm_is_that_of_students_t(batches):
     (Student 1908, Biometrika 6, 1-25), with s pooled over both treatments."""
     seen = watch_of(batches, 6, 1)
     fit = fit_parts(seen, LEVELS)
-    drawn = fit_parts(simulate_flushes(seen, fit, 6000, np.random.default_rng(1)), LEVELS)
+    drawn = fit_parts(simulate_flushes(seen, fit, 20_000, np.random.default_rng(1)), LEVELS)
     low, high = np.quantile(drawn.log_mean[0, 0], [0.025, 0.975])
     means = seen.log_grams.reshape(batches, 6).mean(axis=1)
     df = batches - 2
@@ -73,14 +73,15 @@ def test_chances_vary_as_a_beta_does_and_keep_their_mean():
     """Mean p, variance p (1 - p) r; one rank for all flushes of a batch."""
     chance = np.repeat([[0.9, 0.6], [0.3, 0.05]], 2, axis=0)[:, :, None]
     batch, alike = np.array([0, 0, 1, 1]), np.full(40_000, 0.2)
-    told = lucky_chances(chance, batch, alike, np.random.default_rng(4))
+    rank = np.random.default_rng(4).random((2, 1, 40_000))
+    told = lucky_chances(chance, batch, alike, rank)
     assert told.mean(axis=2) == pytest.approx(chance[:, :, 0], abs=0.01)
     expected = (chance * (1 - chance) * 0.2)[:, :, 0]
     assert told.var(axis=2) == pytest.approx(expected, rel=0.05)
     assert np.array_equal(told[0], told[1])
     rising = np.argsort(told[0, 0])
     assert (np.diff(told[0, 1][rising]) >= 0).all()
-    none = lucky_chances(chance, batch, np.zeros(3), np.random.default_rng(4))
+    none = lucky_chances(chance, batch, np.zeros(3), rank[..., :3])
     assert np.array_equal(none, np.repeat(chance, 3, axis=2))
 
 
@@ -103,3 +104,14 @@ def test_one_bag_a_batch_has_no_luck_to_share():
     drawn = draw_luck(fit_luck(seen, fit_parts(seen, LEVELS)), 500, np.random.default_rng(8))
     assert not drawn.lost.any()
     assert not drawn.came.any()
+
+
+def test_level_and_slope_that_go_together_are_seen_and_drawn():
+    """The correlation of batch means with the batches' least-squares slopes, within treatments."""
+    seen = watch_of(8, 4, 3, slope=0.2)
+    luck = fit_luck(seen, fit_parts(seen))
+    rows = seen.log_grams.reshape(8, 4, 3).mean(axis=1)
+    rows = rows - np.array([rows[::2].mean(axis=0), rows[1::2].mean(axis=0)])[np.arange(8) % 2]
+    expected = np.corrcoef(rows.mean(axis=1), rows[:, 2] - rows[:, 0])[0, 1]
+    assert luck.together[2, 3] == pytest.approx(expected, rel=1e-6)
+    assert np.linalg.eigvalsh(luck.together).min() > 0
