@@ -20,6 +20,7 @@ def run(args: argparse.Namespace) -> int:
 
     from pinset.telling import tell
     from pinset.waiting import telling_of
+    from trials.plurals import counted
     from trials.records import read
 
     with telling_of("Reading the records"):
@@ -33,7 +34,8 @@ def run(args: argparse.Namespace) -> int:
     fates = records.bags["fate"].value_counts()
     count = len(records.bags)
     return tell(
-        f"Read {count} {records.trial.unit}s from {' and '.join(records.sources)}: no mistakes"
+        f"Read {counted(count, records.trial.unit)} from {' and '.join(records.sources)}: "
+        f"no mistakes"
         f"{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
         f"pinset report {args.folder}",
         as_json=args.json,

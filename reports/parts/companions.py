@@ -11,6 +11,7 @@ from analyses.finding import Finding
 from analyses.pieces import NaiveCount
 from reports.parts.blocks import Block, Details, Paragraph, Table
 from reports.parts.digits import NOTHING, digits, interval, p_value
+from reports.wording.grammar import plural
 from reports.wording.names import printable, treatment_names, unit_word
 from trials.trial import Trial
 
@@ -77,9 +78,9 @@ def _naive(naive: Sequence[NaiveCount], trial: Trial) -> Table:
         for one in naive
     ]  # fmt: skip
     return Table(
-        caption=f"What counting each {unit} for itself would have claimed, {unit}s in 100; wrong "
-        "wherever the batches differ by more than chance",
-        columns=("Treatment", f"{unit}s".capitalize(), "Batches", "Interval then", "p then",
+        caption=f"What counting each {unit} for itself would have claimed, {plural(unit)} in 100; "
+        "wrong wherever the batches differ by more than chance",
+        columns=("Treatment", plural(unit).capitalize(), "Batches", "Interval then", "p then",
                  "Verdict then", "Verdict by batches", "Intracluster correlation",
                  "Design effect"),
         rows=tuple(rows),

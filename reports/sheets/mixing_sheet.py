@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from reports.parts.blocks import Caution
 from reports.parts.cautions import FOLLOW
 from reports.sheets.frame import framed
+from reports.wording.grammar import counted
 from reports.wording.names import printable, shorten, unit_word
 from trials.layout import Layout
 from trials.measures import GRAMS_IN, WeightUnit
@@ -134,8 +135,8 @@ def _mix(trial: Trial, layout: Layout, one: MixList) -> _Mix:
         )  # fmt: skip
     names = " and ".join(_name(user.name) for user in one.treatments)
     loads = (
-        f"{batching.bags} {unit}s in {batching.loads} "
-        f"{'load' if batching.loads == 1 else 'loads'} of up to {batching.bags_per_load}, each "
+        f"{counted(batching.bags, unit)} in {counted(batching.loads, 'load')} "
+        f"of up to {batching.bags_per_load}, each "
         f"mixed with {100 * SPARE:.0f} % to spare."
     )
     return _Mix(
