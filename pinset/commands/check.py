@@ -35,8 +35,7 @@ def run(args: argparse.Namespace) -> int:
     count = len(records.bags)
     return tell(
         f"Read {counted(count, records.trial.unit)} from {' and '.join(records.sources)}: "
-        f"no mistakes"
-        f"{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
+        f"no mistakes{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
         f"pinset report {args.folder}",
         as_json=args.json,
         more={
