@@ -178,6 +178,9 @@ def round_span(
     marks = tuple(marks)
     usual = step_for((high - low) / 2, finest=finest)
     low_step, high_step = (_step_beside(limit, usual, marks) for limit in (low, high))
+    if low_step != high_step:  # a quarter beside a tenth: both are written with tenths
+        tenths = float(10.0 ** math.floor(math.log10(usual) + _BIT))
+        low_step, high_step = min(low_step, tenths), min(high_step, tenths)
     return Rounded(
         value=_to_step(value, usual),
         low=_to_step(low, low_step),

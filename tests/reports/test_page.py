@@ -130,7 +130,7 @@ def test_the_interval_is_explained_once(report):
     main = [*report.key.sentences]
     for section in report.sections:
         main += [block.text for block in section.blocks if hasattr(block, "text")]
-    withheld = "cannot compare" in report.key.headline
+    withheld = any(word in report.key.headline for word in ("cannot compare", "One batch a side"))
     assert sum("hold the truth" in text for text in main) == (0 if withheld else 1)
 
 

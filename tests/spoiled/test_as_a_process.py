@@ -35,7 +35,7 @@ def spoil_and_run(name: str, number: int, place: Path) -> None:
     rng = np.random.default_rng([SEED, 1, number])
     file = kind.files[int(rng.integers(len(kind.files)))]
     folder = copy_of(file.split("/")[0], place / str(number))
-    path = folder / file.split("/")[1]
+    path = folder.joinpath(*file.split("/")[1:])
     path.write_bytes(kind.spoilers[way](path.read_bytes(), rng))
     before = fingerprints(folder)
     done = run(["check", str(folder)])
