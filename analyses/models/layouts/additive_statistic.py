@@ -19,6 +19,7 @@ from analyses.models.layouts.relabelling_sums import (
     BlockSteps,
     Codes,
     SumCounts,
+    TooManySums,
     count_beyond,
     count_ratios_beyond,
     draw_sums,
@@ -32,6 +33,7 @@ __all__ = ["AdditiveStatistic"]
 _LEVEL = 1e-13  # of the largest response; residuals below are rounding
 _GRAIN = 1e-11  # of the responses' spread; sums closer than this are the same
 _CHUNK = 100_000  # layouts compared at once
+_MOST_JOINED = 10_000_000  # layouts compared in all; beyond, drawing is quicker
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +195,8 @@ class AdditiveStatistic:
         start: SumCounts = (np.zeros((1, last[0].shape[1])), np.ones(1, np.int64))
         for part in others:
             start = joined(start, part, grain)
+        if len(start[0]) * len(last[0]) > _MOST_JOINED:
+            raise TooManySums
         beyond = total = 0
         step = max(1, _CHUNK // len(last[0]))
         for begin in range(0, len(start[0]), step):

@@ -35,6 +35,7 @@ Ways = npt.NDArray[np.int64]
 SumCounts = tuple[Array, Ways]
 
 _MOST_SUMS = 4_000_000  # distinct sums kept at once
+_MOST_STEPS = 3_000_000  # sums worked out on the way through one block; beyond, drawing is quicker
 _MOST_LAYOUTS = 2**62  # what an integer of 64 bits can count
 _TABLE = 20_736  # entries of a table that is drawn from
 _MOST_KEPT = 50_000_000  # labels dealt out that are kept
@@ -134,14 +135,18 @@ def sum_counts(block: BlockSteps, grain: float) -> SumCounts:
     Raises
     ------
     TooManySums
-        If there are more than can be kept.
+        If there are more than can be kept, or than are worth working out.
     """
     if block.layouts > _MOST_LAYOUTS:
         raise TooManySums
     counts = block.counts
     start = (np.zeros((1, block.steps.shape[2])), np.ones(1, np.int64))
     found = {tuple(0 for _ in counts): start}
+    worked = 0
     for unit in block.steps:
+        worked += sum(len(ways) for _, ways in found.values())
+        if worked > _MOST_STEPS:
+            raise TooManySums
         longer: dict[tuple[int, ...], list[SumCounts]] = {}
         for used, (values, weights) in found.items():
             for code, count in enumerate(counts):
