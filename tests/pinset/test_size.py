@@ -116,6 +116,7 @@ def test_bags_that_stand_alone_have_no_picture_of_batches(tmp_path):
     assert not (folder / "size" / "batch-power.svg").exists()
 
 
+@pytest.mark.slow
 def test_days_and_flushes_are_answered_by_rehearsal(tmp_path, capsys):
     folder = tmp_path / "trial"
     aim = 'outcome = "days to colonise"\nworthwhile = "9 days"'

@@ -19,7 +19,7 @@ from tests.spoiled.nasty import PAYLOADS, fill_in, nasty_plan
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e]")
-FEW, MANY = (0, 11, 22), tuple(range(len(PAYLOADS)))
+FEW, MANY = (0,), tuple(range(len(PAYLOADS)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

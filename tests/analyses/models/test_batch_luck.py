@@ -29,7 +29,7 @@ def watch_of(batches, bags, flushes, *, level=0.15, slope=0.0, lost=None, blocks
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("batches", [6, 12])
+@pytest.mark.parametrize("batches", [6, pytest.param(12, marks=pytest.mark.slow)])
 def test_the_range_of_a_mean_logarithm_is_that_of_students_t(batches):
     """Balanced, nothing lost: batch means are a normal sample, so mean ± t s / root n holds
     (Student 1908, Biometrika 6, 1-25), with s pooled over both treatments."""
