@@ -13,7 +13,7 @@ from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure
 from reports.wording.grammar import counted, listed, plural
 from reports.wording.names import printable, treatment_names, unit_word
-from reports.wording.numbers import Measure, measure, round_span
+from reports.wording.numbers import Measure, Rounded, measure, round_span
 from reports.wording.overview import overview, planned_findings
 
 if TYPE_CHECKING:
@@ -138,9 +138,7 @@ def _note(strip: _Strip, unit: Measure, word: str) -> str:
     number = counted(len(strip.weights), word)
     if mean is None or not math.isfinite(mean.value):
         return number
-    span = round_span(
-        mean.value / unit.per, mean.low / unit.per, mean.high / unit.per, finest=unit.finest
-    )
+    span = _rounded(mean, unit)
     middle = f"mean {unit.say(span.value, span.step)}"
     if not math.isfinite(mean.low):
         return f"{middle}, {number}"
@@ -148,23 +146,27 @@ def _note(strip: _Strip, unit: Measure, word: str) -> str:
     return f"{middle}, between {low} and {high} fits; {number}"
 
 
+def _rounded(mean: Mean, unit: Measure) -> Rounded:
+    """Round by what fits, or to three figures where nothing says how much does."""
+    value, low, high = (one / unit.per for one in (mean.value, mean.low, mean.high))
+    if math.isfinite(low):
+        return round_span(value, low, high, finest=unit.finest)
+    step = float(10.0 ** (math.floor(math.log10(abs(value))) - 2)) if value else 1.0
+    return round_span(value, value - 10 * step, value + 10 * step, finest=unit.finest)
+
+
 def _title(analysis: Analysis, strips: list[_Strip], unit: Measure) -> str:
     trial = analysis.records.trial
     planned = planned_findings(analysis.findings)
     if planned and planned[0].planned and planned[0].estimate.outcome == "yield":
         return overview(planned, trial)
-    told = [strip for strip in strips if strip.mean and math.isfinite(strip.mean.value)]
     said = [
-        f"{unit.say(strip.mean.value / unit.per, _three_figures(strip.mean.value / unit.per))} "
-        f"with {strip.name}"
-        for strip in told
-        if strip.mean
+        f"{unit.say(span.value, span.step)} with {strip.name}"
+        for strip in strips
+        if strip.mean and math.isfinite(strip.mean.value)
+        for span in [_rounded(strip.mean, unit)]
     ]
     return f"On average a {unit_word(trial)} gave {listed(said)}."
-
-
-def _three_figures(value: float) -> float:
-    return float(10.0 ** (math.floor(math.log10(abs(value))) - 2)) if value else 1.0
 
 
 def _caption(analysis: Analysis) -> str:
