@@ -51,6 +51,7 @@ def calendar_sheet(trial: Trial) -> str:
         trial,
         kind="Calendar",
         page_style="@page { margin: 12mm; }\ncol.step { width: 32mm; }\ncol.day { width: 22mm; }\n"
+        "table tbody td, table tbody th { vertical-align: top; }\n"
         "col.dates { width: 42mm; }\ncol.done { width: 24mm; }\ntbody tr { height: 10mm; }\n"
         "tbody th { font-weight: 700; }",
         lines=(
