@@ -14,7 +14,7 @@ from tests.reports.simulated import few_layouts, simulated_trial
 from tests.reports.stories import SINGLE, story, story_report
 
 SEED = 20311
-TOLD = (0, 52, 128, 299, 483, 495)
+TOLD = (0, 299, 483, 495)
 """Of the simulated trials: several layouts, outcomes and claims, one or more treatments. In 299 two
 treatments lie on opposite sides, in 483 a
 ratio is beyond all numbers, in 495 a variance of small samples comes out below nothing."""

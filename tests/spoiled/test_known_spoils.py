@@ -302,6 +302,7 @@ def test_what_stands_beyond_the_columns_is_told(
     assert ("columns are read" in said(folder)) == (weight == "mistake")
 
 
+@pytest.mark.slow
 def test_cells_beyond_the_columns_are_not_counted_for_ever(folder: Path) -> None:
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("bags")

@@ -141,7 +141,7 @@ def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
         assert evaluate(structure, theta).criterion >= point.criterion - (1e-6 if blurred else 1e-9)
 
 
-@pytest.mark.parametrize("seed", [47, 95, 196, 220, 229, 276])
+@pytest.mark.parametrize("seed", [47, 220, 276])
 def test_the_lower_of_two_low_points_is_found(seed):
     """Trials so small that one residual variance a flush leaves the criterion two low points."""
     from scipy.optimize import minimize
