@@ -127,12 +127,7 @@ def infer(
     FitError
         If the adjustment or the confidence is not one that exists.
     """
-    if adjust not in ("none", "holm", "exact"):
-        message = f"adjust is 'none', 'holm' or 'exact', not '{adjust}'"
-        raise FitError(message)
-    if not 0 < confidence < 1:
-        message = f"confidence lies between 0 and 1, not at {confidence}"
-        raise FitError(message)
+    _check_family(adjust, confidence)
     known = fit.estimable(rows)
     good = np.flatnonzero(known)
     joint = rows[good] @ fit.covariance_under(df) @ rows[good].T
@@ -178,6 +173,16 @@ def infer(
             if not one
         ),
     )
+
+
+def _check_family(adjust: str, confidence: float) -> None:
+    """Refuse an adjustment or a confidence that does not exist."""
+    if adjust not in ("none", "holm", "exact"):
+        message = f"adjust is 'none', 'holm' or 'exact', not '{adjust}'"
+        raise FitError(message)
+    if not 0 < confidence < 1:
+        message = f"confidence lies between 0 and 1, not at {confidence}"
+        raise FitError(message)
 
 
 def adjusted_means(

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from analyses.comparison import Comparison, Sample
 from analyses.estimate import Estimate
-from analyses.finding import Check, Finding, judge
+from analyses.finding import Check, Finding
+from analyses.judged_again import judged_again, numbers
 from analyses.models.linear.arrays import FitError
 from analyses.models.pooled import PooledEffect, pool
 from analyses.pooling.differences import differences
@@ -68,19 +69,15 @@ def group_checks(
     return tuple(one for one in tried if one is not None)
 
 
-def _check(name: str, finding: Finding, again: Estimate, worthwhile: float | None) -> Check:
-    verdict = judge(again, claim=finding.claim, worthwhile=worthwhile).verdict
-    return Check(
-        name=name, verdict=verdict, agrees=verdict == finding.verdict,
-        detail=f"{again.value:.4g} ({again.low:.4g} to {again.high:.4g}) {again.unit}",
-    )  # fmt: skip
+def _check(name: str, finding: Finding, again: Estimate) -> Check:
+    return judged_again(finding, name, again, f"{numbers(again)} {again.unit}")
 
 
 def _two_stages(finding: Finding, pooled: PooledEffect | None) -> Check | None:
     if pooled is None:
         return None
     again = replace(finding.estimate, value=pooled.value, low=pooled.low, high=pooled.high)
-    return _check("from each grower's own answer", finding, again, finding.worthwhile)
+    return _check("from each grower's own answer", finding, again)
 
 
 def _own_spreads(finding: Finding, sample: Sample, trial: Trial) -> Check | None:
@@ -98,7 +95,7 @@ def _own_spreads(finding: Finding, sample: Sample, trial: Trial) -> Check | None
     if not math.isfinite(low + high):
         return None
     again = replace(finding.estimate, value=float(found.value[0]), low=low, high=high)
-    return _check("bags vary differently at each grower", finding, again, finding.worthwhile)
+    return _check("bags vary differently at each grower", finding, again)
 
 
 def _in_per_cent(finding: Finding, owns: tuple[Own, ...]) -> Check | None:
@@ -115,7 +112,8 @@ def _in_per_cent(finding: Finding, owns: tuple[Own, ...]) -> Check | None:
     value, low, high = (100 * math.expm1(part) for part in (found.value, found.low, found.high))
     again = replace(finding.estimate, value=value, low=low, high=high, unit="%")
     margin = None if finding.worthwhile is None else 100 * finding.worthwhile / control
-    return _check("in per cent of each grower's control", finding, again, margin)
+    asked = replace(finding, worthwhile=margin)
+    return _check("in per cent of each grower's control", asked, again)
 
 
 def _without(
@@ -129,7 +127,7 @@ def _without(
     again = one_stage(left, trial, level=finding.estimate.level)
     for one in again.estimates:
         if one.treatment == finding.estimate.treatment and not one.withheld:
-            return _check(name, finding, one, finding.worthwhile)
+            return _check(name, finding, one)
     return None
 
 

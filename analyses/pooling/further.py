@@ -6,14 +6,13 @@ import math
 
 from scipy.special import stdtrit
 
-from analyses.finding import BETTER_WHEN, Finding
+from analyses.deciding import OFTEN, distance_to_decide
+from analyses.finding import Finding
 from analyses.pooling.answers import MoreGrowers
 
 __all__ = ["more_growers"]
 
 _TOO_MANY_TIMES = 10
-_OFTEN = 0.8416212335729143
-"""Standard normal quantile of 0.8: the larger group is to settle it in 8 of 10 tries."""
 
 
 def more_growers(finding: Finding) -> MoreGrowers | None:
@@ -35,13 +34,13 @@ def more_growers(finding: Finding) -> MoreGrowers | None:
         return None
     one = finding.estimate
     now = one.units
-    needed = _distance(finding)
+    needed = distance_to_decide(finding)
     half = (one.high - one.low) / 2
     if not math.isfinite(half) or needed <= 0 or now < 2:
         return MoreGrowers(now=now, wanted=None)
     each = half * math.sqrt(now) / _quantile(now, one.level)
     for wanted in range(now + 1, _TOO_MANY_TIMES * now + 1):
-        reach = (_quantile(wanted, one.level) + _OFTEN) * each / math.sqrt(wanted)
+        reach = (_quantile(wanted, one.level) + OFTEN) * each / math.sqrt(wanted)
         if reach <= needed:
             return MoreGrowers(now=now, wanted=wanted)
     return MoreGrowers(now=now, wanted=None)
@@ -49,17 +48,3 @@ def more_growers(finding: Finding) -> MoreGrowers | None:
 
 def _quantile(growers: int, level: float) -> float:
     return float(stdtrit(growers - 1, (1 + level) / 2))
-
-
-def _distance(finding: Finding) -> float:
-    """Give how far the estimate lies from the nearest value that would decide."""
-    margin = finding.worthwhile or 0.0
-    sign = 1.0 if BETTER_WHEN[finding.estimate.outcome] == "higher" else -1.0
-    value = sign * finding.estimate.value
-    if finding.claim == "no worse":
-        return abs(value + margin)
-    if finding.claim == "same":
-        return abs(margin - abs(value))
-    if finding.verdict == "shown, size open":
-        return abs(value - margin)
-    return max(value, margin - value)

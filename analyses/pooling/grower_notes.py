@@ -6,6 +6,7 @@ import pandas as pd
 
 from analyses.flush.counts import picked_flushes
 from analyses.pooling.answers import GrowerNotes
+from trials.plurals import counted
 from trials.records import Records
 from trials.together import GrowerTrial, Together
 
@@ -96,7 +97,7 @@ def _unknown(records: Records) -> list[str]:
 
 
 def _many(count: int, word: str) -> str:
-    return f"1 {word} was" if count == 1 else f"{count} {word}s were"
+    return f"{counted(count, word)} {'was' if count == 1 else 'were'}"
 
 
 def _stopped(records: Records, together: Together) -> list[str]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from analyses.finding import BETTER_WHEN, Finding
+from analyses.deciding import OFTEN, distance_to_decide
+from analyses.finding import Finding
 from reports.wording.grammar import plural
 from reports.wording.headlines import hedge_of
 from reports.wording.hedging import Action
@@ -16,8 +17,6 @@ from trials.trial import Trial
 __all__ = ["Step", "how_rough", "next_step", "plan_step", "units_to_settle"]
 
 _TOO_MANY_TIMES = 10
-_CHANCE_Z = 0.8416
-"""Standard normal quantile of 0.8: a repeat is to settle it in 8 of 10 trials."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,10 +102,10 @@ def units_to_settle(finding: Finding) -> float:
     """
     estimate = finding.estimate
     half_width = (estimate.high - estimate.low) / 2
-    needed = _distance(finding)
+    needed = distance_to_decide(finding)
     if not math.isfinite(half_width) or needed <= 0:
         return math.inf
-    reach = half_width + _CHANCE_Z * _standard_error(finding)
+    reach = half_width + OFTEN * _standard_error(finding)
     return max(estimate.units * (reach / needed) ** 2, float(estimate.units))
 
 
@@ -119,20 +118,6 @@ def _standard_error(finding: Finding) -> float:
     df = estimate.df
     quantile = ndtri(share) if df is None or not math.isfinite(df) else stdtrit(df, share)
     return (estimate.high_alone - estimate.low_alone) / 2 / float(quantile)
-
-
-def _distance(finding: Finding) -> float:
-    estimate, margin = finding.estimate, finding.worthwhile or 0.0
-    sign = 1.0 if BETTER_WHEN[estimate.outcome] == "higher" else -1.0
-    value = sign * estimate.value
-    if finding.claim == "no worse":
-        return abs(value + margin)
-    if finding.claim == "same":
-        return abs(margin - abs(value))
-    if finding.verdict == "shown, size open":
-        return abs(value - margin)
-    # Not settled: a gain would show (l > 0), or a worthwhile one be ruled out (u < W).
-    return max(value, margin - value)
 
 
 def _whole_rounds(wanted: float, finding: Finding, trial: Trial) -> int | None:
