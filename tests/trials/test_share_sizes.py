@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ndtri
 from scipy.stats import binom
 from scipy.stats import t as student
 
@@ -48,6 +49,20 @@ def test_shares_of_the_bank():
     assert inflated == pytest.approx(
         SHARES["design_effect"]["bags_per_arm_p10_30_m6_icc0.1"], rel=1e-8
     )
+
+
+@pytest.mark.parametrize(("p1", "p2", "published"), [(0.6, 0.4, 106)])
+def test_two_shares_with_a_continuity_term(p1, p2, published):
+    """STANDARDS C28, a sample-size script for two proportions: its two quantiles stand in each
+    other's place, so ours are asked with size and power exchanged, and its term 2 / |d| is added."""
+    bags = exact_size(lambda n: power_shares_differ(p1, n, p2, size=1 - 0.8, sides=1), 0.975)
+    assert math.ceil(bags) + 2 / abs(p1 - p2) == pytest.approx(published)
+    usual = exact_size(lambda n: power_shares_differ(p1, n, p2, size=0.025, sides=1), 0.8)
+    z_size, z_power = (float(ndtri(one)) for one in (0.975, 0.8))
+    middle = (p1 + p2) / 2
+    by_hand = z_size * math.sqrt(2 * middle * (1 - middle))
+    by_hand += z_power * math.sqrt(p1 * (1 - p1) + p2 * (1 - p2))
+    assert usual == pytest.approx((by_hand / (p1 - p2)) ** 2, rel=1e-8)
 
 
 def test_shares_as_published():
