@@ -18,6 +18,7 @@ from reports.parts.group_tables import (
 from reports.parts.plan_and_done import planned_remarks
 from reports.wording.grammar import in_words, listed
 from reports.wording.group_words import (
+    OUTCOME_HEADINGS,
     alike_or_not,
     expected_ahead,
     group_basis,
@@ -182,7 +183,7 @@ def _also(
     blocks: list[Block] = []
     for one in others:
         estimate = one.finding.estimate
-        name = f"{_HEADINGS[estimate.outcome]}: {names[estimate.treatment]}."
+        name = f"{OUTCOME_HEADINGS[estimate.outcome]}: {names[estimate.treatment]}."
         told = (group_evidence(one.finding, trial), alike_or_not(one), expected_ahead(one, trial))
         blocks.append(Paragraph(text=" ".join((name, *(part for part in told if part)))))
         table = grower_table(one, trial)
@@ -191,13 +192,6 @@ def _also(
     if not blocks:
         return ()
     return (Paragraph(text=group_headline(others[0].finding, trial)), *blocks)
-
-
-_HEADINGS = {
-    "yield": "Yield",
-    "flush drop": "Kept from flush to flush",
-    "contamination": "Losses to mould",
-}
 
 
 def _records(analysis: PooledAnalysis) -> tuple[Block, ...]:

@@ -10,7 +10,7 @@ from analyses.pieces import FlowStep
 from reports.figures.look import WIDTH, Frame, paint, tint
 from reports.figures.rows import Row, lay_rows, rows_height
 from reports.parts.blocks import Figure
-from reports.wording.grammar import counted, listed, plural
+from reports.wording.grammar import counted, plural
 from reports.wording.names import treatment_names, unit_word
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ __all__ = ["FATES_SHOWN", "figure_flow"]
 _Line = tuple[tuple[float, float], ...]
 
 FATES_SHOWN: tuple[tuple[str, str, tuple[_Line, ...]], ...] = (
-    ("fruited", "fruited", ()),
+    ("fruited", "fruited and lasted", ()),
     ("gave_nothing", "gave nothing", ()),
     ("incomplete", "total unknown", (((0.2, 0.8), (0.8, 0.2)),)),
     ("still_going", "still going", (((0.35, 0.25), (0.65, 0.5), (0.35, 0.75)),)),
@@ -66,7 +66,7 @@ def figure_flow(analysis: Analysis) -> Figure | None:
     ]
     made, fruited = (sum(getattr(step, name) for step in steps) for name in ("made", "fruited"))
     frame = Frame(
-        name="flow", title=f"Of {counted(made, unit)} made, {fruited} fruited.",
+        name="flow", title=f"Of {counted(made, unit)} made, {fruited} fruited and lasted.",
         height=rows_height(rows, foot=_KEY),
         alt=f"One square for each {unit}, a row a treatment. "
         + " ".join(f"{row.name}: {row.note}." for row in rows),
@@ -89,7 +89,7 @@ def _note(step: FlowStep) -> str:
     said = [
         f"{getattr(step, field)} {words}" for field, words, _ in FATES_SHOWN if getattr(step, field)
     ]
-    return f"{step.made} made: {listed(said)}"
+    return f"{step.made} made: {', '.join(said)}"
 
 
 def _counts_how(analysis: Analysis) -> str:

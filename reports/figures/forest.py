@@ -12,8 +12,7 @@ from reports.figures.difference_scale import Zone, write_ends, write_key, zone_o
 from reports.figures.look import WIDTH, Frame, marker, paint, series, tint
 from reports.figures.wrapping import wrapped
 from reports.parts.blocks import Figure
-from reports.wording.grammar import capital
-from reports.wording.group_words import group_headline, scene_between
+from reports.wording.group_words import OUTCOME_HEADINGS, group_headline, scene_between
 from reports.wording.names import printable, shorten
 from reports.wording.ranges import fits
 from reports.wording.speech import Scene, set_scene
@@ -30,6 +29,7 @@ _LEFT, _SIDE = 1.02, 0.14
 _MOST_NAMED = 30
 _SMALL = 8.0
 _TALL = 3
+_LINE, _KEY = 0.14, 0.32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,22 +69,25 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
     title = group_headline(finding, trial)
     zone = zone_of(scene)
     named = len(answer.growers) <= _MOST_NAMED
+    said = _axis_lines(scene)
+    foot = _FOOT + _LINE * (len(said) - 1) - (0 if zone else _KEY)
     frame = Frame(
         name=f"forest-{_slug(finding.id)}",
         title=title
         if finding.planned
-        else capital(f"{scene.it} beside {scene.control}, by grower"),
-        height=sum(bar.lane for bar in bars) + _FOOT,
+        else f"{OUTCOME_HEADINGS[finding.estimate.outcome]}, all growers together: {fits(scene)} "
+        f"fits {scene.it}.",
+        height=sum(bar.lane for bar in bars) + foot,
         alt=_alt(answer, trial, scene),
         caption=_caption(scene, zone, named=named),
     )
 
     def draw(sheet: Sheet, share: float) -> None:
-        deep = frame.height - _FOOT
+        deep = frame.height - foot
         whole = frame.height / share
         axes = plain_axes(
             sheet,
-            (_LEFT / WIDTH, _FOOT / whole, (WIDTH - _LEFT - _SIDE) / WIDTH, deep / whole),
+            (_LEFT / WIDTH, foot / whole, (WIDTH - _LEFT - _SIDE) / WIDTH, deep / whole),
         )
         axes.set_ylim(deep, 0)
         axes.set_yticks([])
@@ -96,7 +99,7 @@ def figure_forest(answer: GroupAnswer, trial: Trial) -> Figure | None:
             top += bar.lane
         if not named:
             _write(axes, f"{len(answer.growers)} growers", _THIN * len(answer.growers) / 2)
-        _label(axes, scene, zone)
+        _label(axes, scene, zone, said)
 
     return paint(frame, draw)
 
@@ -254,11 +257,16 @@ def _write(axes: Axes, text: str, y: float, *, bold: bool = False) -> None:
     )  # fmt: skip
 
 
-def _label(axes: Axes, scene: Scene, zone: Zone | None) -> None:
+def _axis_lines(scene: Scene) -> list[str]:
     amount = f"{scene.measure.word}{scene.tail}".strip()
     text = f"{amount}, compared with {shorten(scene.control, 20)}"
-    axes.set_xlabel(wrapped(text, WIDTH - _LEFT - _SIDE, 8.5, most=1)[0], size=8.5, labelpad=14)
+    return wrapped(text, WIDTH - _LEFT - _SIDE, 8.5, most=2)
+
+
+def _label(axes: Axes, scene: Scene, zone: Zone | None, said: list[str]) -> None:
+    axes.set_xlabel("\n".join(said), size=8.5, labelpad=14, linespacing=1.1)
     write_ends(axes, scene.word("less"), scene.word("more"), drop=18)
     if zone:
-        said = wrapped(zone.said, WIDTH - 0.5, 8.5, most=1)[0]
-        write_key(axes, said, left=-(_LEFT - 0.12) * 72, drop=53)
+        worth = wrapped(zone.said, WIDTH - 0.5, 8.5, most=1)[0]
+        drop = 53 + 72 * _LINE * (len(said) - 1)
+        write_key(axes, worth, left=-(_LEFT - 0.12) * 72, drop=drop)

@@ -92,7 +92,12 @@ def _pairs(analysis: Analysis) -> list[_Pair]:
 
 
 def _took(pair: _Pair, unit: Measure, step: float) -> str:
-    return unit.say(max(0.0, pair.fruited.value - pair.started.value) / unit.per, step)
+    """Give the difference of the two means as they are shown, so that a reader finds it again."""
+    fruited, started = (
+        math.floor(mean.value / unit.per / step + 0.5) * step
+        for mean in (pair.fruited, pair.started)
+    )
+    return unit.say(max(0.0, fruited - started), step)
 
 
 def _note(pair: _Pair, unit: Measure, word: str, step: float) -> str:

@@ -45,7 +45,7 @@ def losses_table(analysis: Analysis) -> Table:
     """
     names = treatment_names(analysis.records.trial)
     fields = (
-        ("made", "made"), ("fruited", "fruited"), ("gave_nothing", "gave nothing"),
+        ("made", "made"), ("fruited", "fruited and lasted"), ("gave_nothing", "gave nothing"),
         ("contaminated", "contaminated"), ("lost_otherwise", "lost otherwise"),
         ("still_going", "still going"), ("not_recorded", "not recorded"),
         ("incomplete", "total unknown"),

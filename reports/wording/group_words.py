@@ -16,6 +16,7 @@ from reports.words import evidence
 from trials.trial import Trial
 
 __all__ = [
+    "OUTCOME_HEADINGS",
     "alike_or_not",
     "expected_ahead",
     "group_basis",
@@ -27,6 +28,14 @@ __all__ = [
     "scene_between",
     "these_trials",
 ]
+
+OUTCOME_HEADINGS = {
+    "yield": "Yield",
+    "flush drop": "Kept from flush to flush",
+    "contamination": "Losses to mould",
+}
+"""What a number of the group is about, to stand at the head of a sentence."""
+
 
 _SPEECH = (
     ("This trial cannot", "These trials cannot"),

@@ -181,7 +181,7 @@ def test_titles_state_what_is_shown():
     assert figure_losses(analysis).title == (
         "3 bags were lost to contamination, all of them with 10 % wheat bran."
     )
-    assert figure_flow(analysis).title == "Of 32 bags made, 28 fruited."
+    assert figure_flow(analysis).title == "Of 32 bags made, 28 fruited and lasted."
 
 
 def _channels(colour):

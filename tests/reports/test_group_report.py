@@ -238,3 +238,13 @@ def test_the_chance_is_of_the_draws():
     assert isinstance(ahead, Prediction)
     worthwhile = answer.finding.worthwhile
     assert answer.chance_worthwhile == pytest.approx((ahead.draws > worthwhile).mean(), abs=1e-9)
+
+
+def test_each_forest_says_in_its_title_what_it_is_about():
+    trial = demo().together.reference
+    titles = {
+        one.finding.estimate.outcome: figure_forest(one, trial).title for one in demo().answers
+    }
+    assert titles["contamination"].startswith("Losses to mould, all growers together: anything")
+    assert titles["flush drop"].startswith("Kept from flush to flush, all growers together: any")
+    assert len(set(titles.values())) == len(titles) == 3

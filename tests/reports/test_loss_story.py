@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from analyses.questions import analyse
@@ -89,3 +91,14 @@ def test_one_batch_a_side_shows_no_range():
     assert told.right is None
     assert "nothing backs that up" in counting_paragraph(told, analysis)
     assert "no range" in figure_counting(analysis).alt
+
+
+@pytest.mark.parametrize("story", ["mixes", "shortcut", "flushes"])
+def test_what_losses_took_is_the_difference_of_what_is_shown(story):
+    figure = figure_two_ways(analyse(read(demo_folder() / story)))
+    amount = r"([\d.]+) (?:g|oz)"
+    shown = re.findall(rf"{amount} per bag that fruited, {amount} per bag started", figure.alt)
+    took = re.findall(rf"{amount} with", figure.title)
+    assert len(took) == 2
+    for (fruited, started), difference in zip(shown, took, strict=True):
+        assert float(fruited) - float(started) == pytest.approx(float(difference))

@@ -184,7 +184,13 @@ def test_tables_hold_what_the_analysis_holds():
     assert [row[1] for row in started.rows] == ["15", "16"]
     assert [row[1] for row in fruited.rows] == ["12", "16"]
     lost = losses_table(analysis)
-    assert lost.columns == ("Treatment", "Made", "Fruited", "Contaminated", "Total unknown")
+    assert lost.columns == (
+        "Treatment",
+        "Made",
+        "Fruited and lasted",
+        "Contaminated",
+        "Total unknown",
+    )
     assert [sum(map(int, row[2:])) for row in lost.rows] == [int(row[1]) for row in lost.rows]
     flushes = flushes_table(analysis)
     assert len(flushes.rows) == 6
