@@ -54,7 +54,7 @@ def test_shares_of_the_bank():
 @pytest.mark.parametrize(("p1", "p2", "published"), [(0.6, 0.4, 106)])
 def test_two_shares_with_a_continuity_term(p1, p2, published):
     """STANDARDS C28, a sample-size script for two proportions: its two quantiles stand in each
-    other's place, so ours are asked with size and power exchanged, and its term 2 / |d| is added."""
+    other's place, so ours are asked with size and power exchanged, and its 2 / |d| is added."""
     bags = exact_size(lambda n: power_shares_differ(p1, n, p2, size=1 - 0.8, sides=1), 0.975)
     assert math.ceil(bags) + 2 / abs(p1 - p2) == pytest.approx(published)
     usual = exact_size(lambda n: power_shares_differ(p1, n, p2, size=0.025, sides=1), 0.8)
