@@ -16,10 +16,14 @@ import pytest
 
 from analyses.rehearsing.truth import hoped
 from pinset.cli import main
+from pinset.size_options import SizeOptions
+from pinset.sizing import size_up
 from trials.assumptions import Assumptions
+from trials.designs import draw
 from trials.layout_file import read_layout
+from trials.signs.warning_signs import warning_signs
 from trials.simulate import draw_trials, places
-from trials.trial_file import read_trial
+from trials.trial_file import check_trial, read_trial
 
 _CODES = "KBZM"
 _MIXES = (
@@ -163,3 +167,19 @@ def test_from_the_plan_to_the_report(
     sheets = {one.stem for one in (tmp_path / "print").iterdir()}
     for sheet in ("labels", "mixing-sheet", "calendar", "map", "record-sheet"):
         assert any(sheet in one for one in sheets), sheet
+
+
+@pytest.mark.parametrize(
+    "name", [name for name, (*_, aim) in LAYOUTS.items() if aim == _YIELD and "growers" not in name]
+)
+def test_the_warning_of_a_plan_says_what_its_size_says(name: str) -> None:
+    """Both are about the usual bags, and about each comparison as the analysis will make it."""
+    trial = check_trial(plan_text(name))
+    (what,) = [one.what for one in warning_signs(trial, draw(trial)) if one.name == "out of reach"]
+    seen, chance = re.findall(r"difference of (\d+) %.* that (\d+) times in 100", what)[0]
+    sizing = size_up(SizeOptions(), trial)
+    rows = [row.answer for row in sizing.rows]
+    told = [(f"{100 * one.reach:.0f}", f"{100 * one.power_now:.0f}") for one in rows if one.reach]
+    assert (seen, chance) in told
+    if trial.design.layout != "split plot":
+        assert (seen, chance) == told[sizing.main]

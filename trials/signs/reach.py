@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from trials.assumptions import Assumptions
 from trials.measures import grams, weight_unit
@@ -11,24 +13,32 @@ from trials.signs.freedom import Stratum, strata
 from trials.sizes import Precision, batch_sd, smallest_difference
 from trials.trial import Trial
 
+if TYPE_CHECKING:
+    from trials.layout import Layout
+    from trials.sizing.size_question import SizeQuestion
+    from trials.sizing.size_rounds import Rounds
+
 __all__ = ["USUAL_POWER", "margin_sign"]
 
 USUAL_POWER = 0.8
 """Four times out of five (Cohen 1988, Statistical Power Analysis, section 2.4)."""
 
 
-def margin_sign(trial: Trial) -> tuple[str, str] | None:
+def margin_sign(trial: Trial, layout: Layout) -> tuple[str, str] | None:
     """Say when a plan would probably not settle its claim, even if the claim is true.
 
     Parameters
     ----------
     trial : Trial
+    layout : Layout
+        A draw of it.
 
     Returns
     -------
     tuple of (str, str), or None
         What is wrong and how to mend it; None where the margin is within reach or there is none.
-        One comparison by itself, with the usual crop of `trials.assumptions`: bags give 400 g,
+        The chance of each comparison by the interval that the analysis gives it, all comparisons
+        with the control together, with the usual crop of `trials.assumptions`: bags give 400 g,
         vary by 20 %, batches by 10 % besides; 5 bags in 100 are lost, alike within a batch to
         0.05; a flush keeps 54 in 100 of the one before and varies by 15 %; half of the bags are
         white in 18 days and show pins in 28, varying by 15 %.
@@ -38,22 +48,48 @@ def margin_sign(trial: Trial) -> tuple[str, str] | None:
     if margin is None or stratum.df < 1 or stratum.units < 2:
         return None
     if trial.aim.outcome == "yield" and margin.unit == "%":
-        return _yield(trial, stratum, margin.value / 100)
+        return _yield(trial, layout, stratum, margin.value / 100)
     if trial.aim.outcome == "contamination":
-        return _losses(trial, stratum, margin.value / 100)
+        return _losses(trial, layout, stratum, margin.value / 100)
     if trial.aim.outcome == "yield":
         weight = weight_unit(margin.unit)
         if weight is None:
             return None
-        return _yield(trial, stratum, grams(margin.value, weight) / Assumptions().mean)
+        return _yield(trial, layout, stratum, grams(margin.value, weight) / Assumptions().mean)
     return _logs(trial, stratum, margin.value)
 
 
-def _power(trial: Trial, margin: float, sd: float, precision: Precision) -> float:
+def _asked(trial: Trial, rounds: Rounds, outcome: str, margin: float) -> SizeQuestion:
+    """Ask what the sizes are asked, of the usual crop."""
+    from trials.sizing.size_question import SizeQuestion
+
+    usual = Assumptions()
+    between = usual.cv_grower_treatment if rounds.unit == "grower" else usual.cv_batch
+    return SizeQuestion(
+        outcome=outcome, claim=trial.aim.claim, treatments=len(trial.treatments), rounds=rounds,
+        cv=usual.cv, cv_batch=between, lost=usual.contaminated if outcome != "yield" else 0.0,
+        correlation=usual.batch_correlation, worthwhile=margin, power=USUAL_POWER,
+        confidence=trial.aim.confidence,
+    )  # fmt: skip
+
+
+def _joint(trial: Trial, df: float, levels: int) -> float:
+    """Give the confidence of each comparison with the control when all are made together."""
+    from scipy.special import stdtr
+
+    from trials.sizing.control_sizes import against_control_point
+
+    if levels == 2:
+        return trial.aim.confidence
+    point = against_control_point([1.0] * (levels - 1), 1.0, df, size=1 - trial.aim.confidence)
+    return 1 - 2 * float(stdtr(df, -point))
+
+
+def _power(trial: Trial, margin: float, sd: float, precision: Precision, levels: int) -> float:
     """Give the chance to settle the claim of the plan, were it true."""
     from trials.sizing.mean_sizes import power_better, power_no_worse, power_same
 
-    confidence = trial.aim.confidence
+    confidence = _joint(trial, precision.df, levels)
     if trial.aim.claim == "better":
         return power_better(margin, sd, precision, confidence=confidence)
     if trial.aim.claim == "no worse":
@@ -87,10 +123,11 @@ def _logs(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | No
             f"If {crop} as usual, nothing can take {trial.aim.worthwhile} less.",
             "Write a smaller worthwhile.",
         )
-    power = _power(trial, far, sd, precision)
+    count = len(trial.treatments)
+    power = _power(trial, far, sd, precision, count)
     if power >= USUAL_POWER:
         return None
-    seen = smallest_difference(lambda one: _power(trial, one, sd, precision), USUAL_POWER)
+    seen = smallest_difference(lambda one: _power(trial, one, sd, precision, count), USUAL_POWER)
     shift = base * (math.expm1(seen) if unit == "in 100" else -math.expm1(-seen))
     what = (
         f"If {crop} and they vary as usual, this plan would settle {shift:.2g} {unit} four times "
@@ -103,21 +140,22 @@ def _logs(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | No
     )
 
 
-def _yield(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | None:
-    from trials.sizing.mean_sizes import power_better
+def _yield(trial: Trial, layout: Layout, stratum: Stratum, margin: float) -> tuple[str, str] | None:
+    from trials.sizing.size_question import answer_size
+    from trials.sizing.size_rounds import rounds_of
 
-    usual, confidence = Assumptions(), trial.aim.confidence
+    usual = Assumptions()
     sd = usual.cv
     if stratum.unit in ("batch", "grower"):
         between = usual.cv_batch if stratum.unit == "batch" else usual.cv_grower_treatment
         sd = batch_sd(between, usual.cv, _bags(trial, stratum))
-    precision = _precision(trial, stratum)
-    power = _power(trial, margin, sd, precision)
+    if trial.design.layout == "split plot":
+        power, seen = _of_batch_factor(trial, stratum, margin, sd)
+    else:
+        answer = answer_size(_asked(trial, rounds_of(trial, layout), "yield", margin))
+        power, seen = answer.power_now or 0.0, answer.reach or math.inf
     if power >= USUAL_POWER:
         return None
-    seen = smallest_difference(
-        lambda one: power_better(one, sd, precision, confidence=confidence), USUAL_POWER
-    )
     what = (
         f"With {plural(stratum.unit)} that vary as usual (by {100 * sd:.0f} %), this plan would "
         f"see a difference of {100 * seen:.0f} % four times out of five; you asked for "
@@ -128,7 +166,19 @@ def _yield(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | N
     return what, f"Plan more {plural(stratum.unit)}, or ask for a larger difference."
 
 
-def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | None:
+def _of_batch_factor(
+    trial: Trial, stratum: Stratum, margin: float, sd: float
+) -> tuple[float, float]:
+    """Give the power for the factor that is given to batches, and the difference it would see."""
+    levels, precision = len(trial.levels(stratum.compared)), _precision(trial, stratum)
+    return _power(trial, margin, sd, precision, levels), smallest_difference(
+        lambda one: _power(trial, one, sd, precision, levels), USUAL_POWER
+    )
+
+
+def _losses(
+    trial: Trial, layout: Layout, stratum: Stratum, margin: float
+) -> tuple[str, str] | None:
     usual = Assumptions().contaminated
     if trial.aim.claim == "better" and margin > usual:
         what = (
@@ -136,7 +186,7 @@ def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | 
             f"{trial.aim.worthwhile} fewer."
         )
         return what, "Write a smaller worthwhile, or make sure that the control loses more."
-    power = _loss_power(trial, stratum, margin)
+    power = _loss_power(trial, layout, stratum, margin)
     if power >= USUAL_POWER:
         return None
     what = (
@@ -146,35 +196,23 @@ def _losses(trial: Trial, stratum: Stratum, margin: float) -> tuple[str, str] | 
     return what, f"Plan more {plural(stratum.unit)}, or a wider margin that you could live with."
 
 
-def _loss_power(trial: Trial, stratum: Stratum, margin: float) -> float:
-    from trials.sizing.batch_sizes import power_batches_differ, power_batches_no_worse
-    from trials.sizing.share_sizes import (
-        power_share_margin,
-        power_shares_differ,
-        power_shares_same,
-    )
+def _loss_power(trial: Trial, layout: Layout, stratum: Stratum, margin: float) -> float:
+    from trials.sizing.size_question import power_of
+    from trials.sizing.size_rounds import Rounds, rounds_of
 
-    usual, size = Assumptions(), 1 - trial.aim.confidence
-    share, n, bags = usual.contaminated, stratum.units, _bags(trial, stratum)
-    alike = usual.batch_correlation
-    if stratum.unit == "batch" and trial.aim.claim == "better":
-        return power_batches_differ(share, share - margin, n, bags, alike, confidence=1 - size)
-    if stratum.unit == "batch":
-        one_sided = power_batches_no_worse(
-            share, share, n, bags, alike, margin=margin, confidence=1 - size / 2
-        )
-        # Two one-sided tests of equal shares miss twice as often as one of them.
-        return one_sided if trial.aim.claim == "no worse" else max(0.0, 2 * one_sided - 1)
-    if trial.aim.claim == "better":
-        return power_shares_differ(share, n, share - margin, n, size=size)
-    if trial.aim.claim == "no worse":
-        return power_share_margin(share, n, share, n, margin=margin, size=size / 2)
-    return power_shares_same(share, n, share, n, margin=margin, size=size / 2)
+    if trial.design.layout == "split plot":
+        rounds = Rounds(
+            planned=1, bags=len(layout.slots), each=stratum.units, factor=2 / stratum.units,
+            gained=stratum.df, spent=0, bags_per_unit=_bags(trial, stratum),
+        )  # fmt: skip
+        asked = _asked(trial, rounds, "contamination", margin)
+        asked = replace(asked, treatments=len(trial.levels(stratum.compared)))
+    else:
+        asked = _asked(trial, rounds_of(trial, layout), "contamination", margin)
+    return power_of(asked, margin, asked.rounds.planned)
 
 
 def _precision(trial: Trial, stratum: Stratum) -> Precision:
-    if stratum.unit == "grower":
-        return Precision(factor=2 / stratum.units, df=stratum.df)
     extra = trial.design.extra_control_units
     blocks = 1 if trial.design.layout == "incomplete blocks" else len(trial.design.block_names) or 1
     control = stratum.units + extra * blocks

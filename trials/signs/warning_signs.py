@@ -271,8 +271,7 @@ def _not_blind(trial: Trial, layout: Layout) -> list[Sign]:
 
 
 def _out_of_reach(trial: Trial, layout: Layout) -> list[Sign]:
-    del layout
-    told = margin_sign(trial)
+    told = margin_sign(trial, layout)
     return [Sign(name="out of reach", what=told[0], mend=told[1])] if told else []
 
 
