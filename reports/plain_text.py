@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Sequence
 
@@ -16,12 +17,14 @@ from reports.parts.blocks import (
     Report,
     Table,
 )
+from reports.wording.grammar import tied
 
 __all__ = ["fill", "key_lines", "shown_width", "table_lines", "to_text"]
 
 _NARROWEST = 40
 _GUTTER = 2
 _INDENT = "    "
+_TIED = "\N{NO-BREAK SPACE}"
 
 
 def to_text(report: Report, *, width: int = 80) -> str:
@@ -159,7 +162,7 @@ def _fill(text: str, width: int, indent: str = "") -> list[str]:
 
 
 def fill(text: str, width: int, *, first: str = "", rest: str = "") -> list[str]:
-    """Break a text into lines by what they take up in a terminal.
+    """Break a text into lines by what they take up in a terminal, never before a unit or sign.
 
     Parameters
     ----------
@@ -179,7 +182,7 @@ def fill(text: str, width: int, *, first: str = "", rest: str = "") -> list[str]
     """
     lines: list[str] = []
     lead, line = first, ""
-    for word in text.split():
+    for word in re.split(r"[ \t\n]+", tied(" ".join(text.split()))):
         longer = f"{line} {word}" if line else word
         if shown_width(lead + longer) <= width:
             line = longer
@@ -191,7 +194,8 @@ def fill(text: str, width: int, *, first: str = "", rest: str = "") -> list[str]
         for piece in whole:
             lines.append(lead + piece)
             lead = rest
-    return [*lines, lead + line] if line else lines
+    told = [*lines, lead + line] if line else lines
+    return [one.replace(_TIED, " ") for one in told]
 
 
 def _broken(word: str, room: int) -> list[str]:

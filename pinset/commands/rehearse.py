@@ -29,14 +29,13 @@ def run(args: argparse.Namespace) -> int:
     import json
     import math
     import shutil
-    import textwrap
     from dataclasses import asdict
     from pathlib import Path
 
     from tqdm import tqdm
 
     from analyses.rehearsal import rehearse
-    from reports.plain_text import table_lines
+    from reports.plain_text import fill, table_lines
     from reports.wording.rehearsal_words import rehearsal_lines, verdict_table
     from trials.problems import Refused
     from trials.trial_file import read_trial
@@ -58,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
     for line in rehearsal_lines(found, trial):
-        print(textwrap.fill(line, width, break_on_hyphens=False))
+        print("\n".join(fill(line, width)))
     print("\n" + "\n".join(table_lines(verdict_table(found), width)) + "\n")
     print(f"Next: pinset layout {args.folder}")
     return 0

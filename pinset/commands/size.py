@@ -162,13 +162,12 @@ def _write(drawn: tuple[Figure | None, ...], folder: Path) -> list[Path]:
 
 def _show(lines: tuple[str, ...], table: Table, files: list[Path], folder: str | None) -> None:
     import shutil
-    import textwrap
 
-    from reports.plain_text import table_lines
+    from reports.plain_text import fill, table_lines
 
     width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
     for line in lines:
-        print(textwrap.fill(line, width, break_on_hyphens=False))
+        print("\n".join(fill(line, width)))
     print("\n" + "\n".join(table_lines(table, width)) + "\n")
     for path in files:
         print(f"Wrote {path}.")

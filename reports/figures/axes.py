@@ -10,7 +10,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Sheet
 
-__all__ = ["inch_axes", "plain_axes", "rule_levels", "strip_frame"]
+__all__ = ["inch_axes", "key_above", "key_height", "plain_axes", "rule_levels", "strip_frame"]
+
+_KEY_LINE = 0.17  # inches of one line of a key
 
 
 def plain_axes(sheet: Sheet, box: tuple[float, float, float, float]) -> Axes:
@@ -70,3 +72,24 @@ def rule_levels(axes: Axes, axis: Literal["x", "y"] = "y") -> None:
     """Draw faint lines at the ticks of an axis, below everything else."""
     axes.grid(axis=axis, color=tint("rule"), linewidth=0.7)
     axes.set_axisbelow(True)
+
+
+def key_height(lines: int) -> float:
+    """Give the height in inches of a key with so many lines and a title; 0 for a line alone."""
+    return _KEY_LINE * (lines + 1) if lines > 1 else 0.0
+
+
+def key_above(axes: Axes, title: str) -> None:
+    """Write what the lines are above the scale, where it hides none of them.
+
+    Parameters
+    ----------
+    axes : Axes
+        With labelled lines, and `key_height` of room above.
+    title : str
+        What tells the lines apart.
+    """
+    axes.legend(
+        fontsize=8, loc="lower left", bbox_to_anchor=(0, 1), title=title, title_fontsize=8,
+        alignment="left", frameon=False, borderaxespad=0.2,
+    )  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.axes import inch_axes, key_above, key_height, rule_levels
 from reports.figures.look import Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import plural
@@ -47,10 +47,11 @@ def figure_batch_power(sizing: Sizing) -> Figure | None:
         for size in bags_tried(bags)
     }
     unit = plural(shorten(printable(sizing.unit), 24) or "bag")
+    key = key_height(len(lines))
     frame = Frame(
         name="batch-power",
         title=_title(now, more, fuller, unit),
-        height=_HEIGHT,
+        height=_HEIGHT + key,
         alt="Chance of settling the question by batches of each treatment, a line for each size "
         "of a batch. " + " ".join(_ends(size, points, unit) for size, points in lines.items()),
         caption=f"{unit.capitalize()} of one batch share its luck, so filling a batch helps less "
@@ -59,14 +60,11 @@ def figure_batch_power(sizing: Sizing) -> Figure | None:
     )
 
     def draw(sheet: Sheet, share: float) -> None:
-        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP)
+        axes = inch_axes(sheet, share, _HEIGHT + key, left=_LEFT, foot=_FOOT, top=_TOP + key)
         for number, (size, points) in enumerate(lines.items()):
             _line(axes, size, points, number)
         _marks(axes, now, question.power)
-        axes.legend(
-            fontsize=8, loc="lower right", title=f"{unit} in a batch", title_fontsize=8,
-            framealpha=1, facecolor=tint("paper"), edgecolor=tint("paper"),
-        )  # fmt: skip
+        key_above(axes, f"{unit} in a batch")
         axes.set_ylabel("settled, times in 100")
         axes.set_xlabel("batches of each treatment")
 
@@ -82,15 +80,15 @@ def _percent(one: BatchPower) -> str:
 
 def _title(now: BatchPower, more: BatchPower, fuller: BatchPower, unit: str) -> str:
     """Say by numbers whether twice the batches or twice the bags would help more."""
-    opening = f"This plan settles it {_percent(now)} times in 100;"
+    opening = f"This plan would settle it {_percent(now)} times in 100;"
     if round(100 * more.power) <= round(100 * fuller.power):
         return (
             f"{opening} twice the batches or twice the {unit} in each: {_percent(more)} or "
-            f"{_percent(fuller)}"
+            f"{_percent(fuller)}."
         )
     return (
         f"{opening} twice the batches make it {_percent(more)}, twice the {unit} in each only "
-        f"{_percent(fuller)}"
+        f"{_percent(fuller)}."
     )
 
 
@@ -111,8 +109,11 @@ def _line(axes: Axes, size: int, points: list[BatchPower], number: int) -> None:
 
 
 def _marks(axes: Axes, now: BatchPower, wanted: float) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     axes.set_ylim(0, 103)
     axes.set_xlim(left=0)
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     rule_levels(axes)
     axes.axhline(100 * wanted, color=tint("zone edge"), lw=1.2, ls=(0, (4, 2)))
     axes.plot(

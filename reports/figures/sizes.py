@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reports.figures.axes import inch_axes, rule_levels
+from reports.figures.axes import inch_axes, key_above, key_height, rule_levels
 from reports.figures.look import Frame, marker, paint, series, tint
 from reports.parts.blocks import Figure
 from reports.wording.grammar import plural
@@ -42,10 +42,11 @@ def figure_sizes(sizing: Sizing) -> Figure | None:
     if not curves:
         return None
     unit = plural(shorten(printable(sizing.unit), 24) or "bag")
+    key = key_height(len(curves))
     frame = Frame(
         name="sizes",
         title=size_lines(sizing)[0],
-        height=_HEIGHT,
+        height=_HEIGHT + key,
         alt="The smallest difference that would be seen falls as the trial grows. "
         + " ".join(_ends(name, points, sizing, unit) for name, points in curves),
         caption=f"Each line: the smallest difference seen with so many {unit}. The upright line "
@@ -54,15 +55,12 @@ def figure_sizes(sizing: Sizing) -> Figure | None:
     )
 
     def draw(sheet: Sheet, share: float) -> None:
-        axes = inch_axes(sheet, share, _HEIGHT, left=_LEFT, foot=_FOOT, top=_TOP)
+        axes = inch_axes(sheet, share, _HEIGHT + key, left=_LEFT, foot=_FOOT, top=_TOP + key)
         for number, (name, points) in enumerate(curves):
             _line(axes, name, points, number)
         _marks(axes, sizing)
         if len(curves) > 1:
-            axes.legend(
-                fontsize=8, loc="upper right", title=what_varies(sizing), title_fontsize=8,
-                framealpha=1, facecolor=tint("paper"), edgecolor=tint("paper"),
-            )  # fmt: skip
+            key_above(axes, what_varies(sizing))
         word = f"{unit} in 100" if answer.question.outcome == "contamination" else "%"
         axes.set_ylabel(f"difference, {word}")
         axes.set_xlabel(f"{unit} in the whole trial")

@@ -10,7 +10,7 @@ from reports.wording.grammar import counted, on_or_in, plural
 from reports.wording.names import printable, shorten, unit_word
 from reports.wording.numbers import number, step_for
 from reports.wording.rehearsal_words import crop_line
-from reports.wording.size_words import ODDS, chance
+from reports.wording.size_words import ODDS, chance, shows
 
 __all__ = ["difference_words", "simulated_size_lines", "simulated_size_table"]
 
@@ -46,7 +46,8 @@ def simulated_size_lines(size: SimulatedSize) -> tuple[str, ...]:
     lines = [_headline(size)]
     if planned.power is not None and size.worthwhile is not None:
         lines.append(
-            f"As planned it would {_shows(size)} {difference_words(size.worthwhile, size)} about "
+            f"As planned it would {shows(size.trial.aim.claim)} "
+            f"{difference_words(size.worthwhile, size)} about "
             f"{chance(planned.power)} (± {100 * planned.power_error:.0f} in 100)."
         )
     if size.needed is not None and size.needed.power is not None:
@@ -75,8 +76,8 @@ def _headline(size: SimulatedSize) -> str:
     odds = ODDS.get(round(size.wanted, 3)) or chance(size.wanted)
     have = f"With {counted(planned.bags, unit)}{where} you would"
     if planned.reach is None:
-        return f"{have} not {_shows(size)} even the largest difference {odds}."
-    told = f"{have} {_shows(size)} {difference_words(planned.reach, size)}"
+        return f"{have} not {shows(size.trial.aim.claim)} even the largest difference {odds}."
+    told = f"{have} {shows(size.trial.aim.claim)} {difference_words(planned.reach, size)}"
     told += f" (± {_error(planned)}) {odds}"
     if size.worthwhile is None:
         return f"{told}."
@@ -90,14 +91,6 @@ def _headline(size: SimulatedSize) -> str:
 
 def _error(point: SimulatedPoint) -> str:
     return number(point.reach_error, step_for(point.reach_error, finest=0.1))
-
-
-def _shows(size: SimulatedSize) -> str:
-    claim = size.trial.aim.claim
-    if claim == "better":
-        return "see a difference of"
-    what = "no worse by more than" if claim == "no worse" else "the same to within"
-    return f"show two truly equal ones to be {what}"
 
 
 def simulated_size_table(size: SimulatedSize) -> Table:

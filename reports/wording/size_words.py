@@ -8,10 +8,12 @@ from collections.abc import Sequence
 from reports.parts.blocks import Table
 from reports.wording.grammar import counted, in_words, plural
 from reports.wording.names import printable, shorten
+from trials.signs.freedom import freedom_words
 from trials.sizing.size_question import SizeAnswer
 from trials.sizing.size_rows import Sizing
+from trials.trial import Claim
 
-__all__ = ["ODDS", "amount", "chance", "size_lines", "size_table", "what_varies"]
+__all__ = ["ODDS", "amount", "chance", "shows", "size_lines", "size_table", "what_varies"]
 
 ODDS = {0.8: "four times out of five", 0.9: "nine times out of ten", 0.5: "every other time"}
 
@@ -32,7 +34,7 @@ def size_lines(sizing: Sizing) -> tuple[str, ...]:
     lines = [_headline(sizing, answer)]
     if answer.power_now is not None and answer.question.worthwhile is not None:
         lines.append(
-            f"As planned it would {_shows(sizing)} {amount(answer.question.worthwhile, sizing)} "
+            f"As planned it would {_shown(sizing)} {amount(answer.question.worthwhile, sizing)} "
             f"about {chance(answer.power_now)}."
         )
     if len(sizing.rows) > 1:
@@ -56,9 +58,9 @@ def _headline(sizing: Sizing, answer: SizeAnswer) -> str:
     odds = ODDS.get(round(question.power, 3)) or chance(question.power)
     have = f"With {counted(answer.bags, unit)}{where} you "
     if answer.reach is None:
-        told = f"{have}would not {_shows(sizing)} even the largest difference {odds}"
+        told = f"{have}would not {_shown(sizing)} even the largest difference {odds}"
     else:
-        told = f"{have}would {_shows(sizing)} {amount(answer.reach, sizing)} {odds}"
+        told = f"{have}would {_shown(sizing)} {amount(answer.reach, sizing)} {odds}"
     if question.worthwhile is None:
         return f"{told}."
     asked = amount(question.worthwhile, sizing)
@@ -78,12 +80,22 @@ def _word(unit: str) -> str:
     return shorten(printable(unit), 24) or "bag"
 
 
-def _shows(sizing: Sizing) -> str:
-    claim = sizing.answer.question.claim
-    if claim == "better":
-        return "see a difference of"
-    what = "no worse by more than" if claim == "no worse" else "the same to within"
-    return f"show two truly equal ones to be {what}"
+def shows(claim: Claim) -> str:
+    """Say what a trial would show were its claim true; the margin follows.
+
+    Parameters
+    ----------
+    claim : {"better", "no worse", "same"}
+    """
+    return {
+        "better": "see a difference of",
+        "no worse": "show that one just as good is worse by less than",
+        "same": "show that one just as good differs by less than",
+    }[claim]
+
+
+def _shown(sizing: Sizing) -> str:
+    return shows(sizing.answer.question.claim)
 
 
 def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
@@ -157,8 +169,8 @@ def _warnings(answer: SizeAnswer) -> list[str]:
     question, told = answer.question, []
     if answer.df < 12:
         told.append(
-            f"That leaves {answer.df:.0f} residual degrees of freedom; a standard for field trials "
-            "asks for 12 (EPPO PP 1/152)."
+            f"That leaves {freedom_words(answer.df)}; a standard for field trials asks for 12 "
+            "(EPPO PP 1/152)."
         )
     if question.outcome == "yield" and question.lost == 0:
         told.append(

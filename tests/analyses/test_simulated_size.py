@@ -47,7 +47,7 @@ def test_days_are_told_with_their_error():
     size = simulate_size(plan(blocks=4, units=4, aim=aim), trials=30)
     lines = simulated_size_lines(size)
     assert lines[0].startswith(
-        "With 32 bags on 4 shelves you would show two truly equal ones to be no worse by more than "
+        "With 32 bags on 4 shelves you would show that one just as good is worse by less than "
     )
     assert f"(± {size.planned.reach_error:.1f})" in lines[0]
     assert "9 days" in lines[0]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from trials.trial import Trial
 
-__all__ = ["Stratum", "strata"]
+__all__ = ["Stratum", "freedom_words", "strata"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,3 +85,17 @@ def _split(trial: Trial, blocks: int) -> tuple[Stratum, ...]:
         Stratum(compared=factor, unit="batch", units=blocks, df=whole),
         Stratum(compared=" and ".join(others), unit=trial.unit, units=fewest, df=within),
     )
+
+
+def freedom_words(df: float) -> str:
+    """Say residual degrees of freedom with what they are for.
+
+    Examples
+    --------
+    >>> freedom_words(17)
+    '17 residual degrees of freedom to judge luck by'
+    >>> freedom_words(1)
+    '1 residual degree of freedom to judge luck by'
+    """
+    count = max(round(df), 0)
+    return f"{count} residual {'degree' if count == 1 else 'degrees'} of freedom to judge luck by"

@@ -6,7 +6,7 @@ from trials.designs.efficiency import efficiency, incidence
 from trials.designs.squares import LARGEST_LISTED
 from trials.layout import Layout
 from trials.plurals import plural
-from trials.signs.freedom import strata
+from trials.signs.freedom import freedom_words, strata
 from trials.trial import Trial
 
 __all__ = ["layout_notes"]
@@ -29,7 +29,7 @@ def layout_notes(trial: Trial, layout: Layout) -> tuple[str, ...]:
     for one in strata(trial):
         of = "each treatment" if one.compared == "treatments" else f"each level of {one.compared}"
         word = one.unit if one.units == 1 else plural(one.unit)
-        told.append(f"For {of}: {one.units} {word}; {max(one.df, 0)} residual degrees of freedom.")
+        told.append(f"For {of}: {one.units} {word}, {freedom_words(one.df)}.")
     if trial.design.layout == "latin square":
         told.append(_square(len(trial.treatments)))
     if trial.design.layout == "incomplete blocks":

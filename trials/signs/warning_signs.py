@@ -15,7 +15,7 @@ from trials.designs.efficiency import efficiency, incidence
 from trials.layout import Layout
 from trials.plurals import plural
 from trials.recipes.recipe_differences import recipe_differences
-from trials.signs.freedom import Stratum, strata
+from trials.signs.freedom import Stratum, freedom_words, strata
 from trials.signs.reach import margin_sign
 from trials.trial import Trial
 
@@ -103,8 +103,8 @@ def _few_df(trial: Trial, layout: Layout) -> list[Sign]:
     for one in strata(trial):
         if one.df >= ROUGH_DF or one.units < 2:
             continue
-        where = "" if one.compared == "treatments" else f" for the {one.compared}"
-        left = f"{max(one.df, 0)} residual degrees of freedom{where}"
+        whom = "" if one.compared == "treatments" else f"the {one.compared} "
+        left = f"{whom}{freedom_words(one.df)}"
         if one.df < FEWEST_DF:
             what = f"This plan leaves {left}; a standard for trials asks for {FEWEST_DF} or more."
             found.append(Sign(name="few df", what=what, mend=_more(trial, one)))
