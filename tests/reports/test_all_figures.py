@@ -9,19 +9,16 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from analyses.questions import analyse
-from pinset.demos import demo_folder
 from reports.figures.influence import figure_influence
 from reports.figures.larger import figure_larger
 from reports.figures.look import STEPS, TINTS
 from reports.figures.places import figure_places
 from reports.figures.residuals import figure_residuals
 from reports.parts.blocks import Report
-from reports.report import write_report
 from tests.reports.by_hand import analyse as by_hand
 from tests.reports.invented import one_batch_a_side, plan, records, renamed, two_mixes
+from tests.reports.stories import story_report
 from tests.reports.test_figures import BLINDNESS, NASTY, SVG, _channels, _contrast, _lab
-from trials.records import read
 from trials.trial import Design
 
 STORIES = ("mixes", "shortcut", "flushes")
@@ -34,7 +31,7 @@ KNOWN = {
 
 @pytest.fixture(scope="module")
 def reports() -> dict[str, Report]:
-    return {name: write_report(analyse(read(demo_folder() / name))) for name in STORIES}
+    return {name: story_report(name) for name in STORIES}
 
 
 @pytest.fixture(scope="module")

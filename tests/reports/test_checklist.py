@@ -8,15 +8,13 @@ import re
 
 import pytest
 
-from analyses.questions import analyse
-from pinset.demos import demo_folder
 from reports.page import to_html, to_markdown
 from reports.parts.checklist_items import checklist
 from reports.report import write_report
 from reports.results import results
 from reports.wording.grammar import in_words
 from tests.reports.invented import four_mixes, one_batch_a_side, plan, shortcut, two_mixes
-from trials.records import read
+from tests.reports.stories import story
 
 TRIALS = (two_mixes, four_mixes, one_batch_a_side, shortcut)
 # The numbers of the items of CONSORT 2010 (Schulz, Altman & Moher 2010, BMJ 340, c332, table 1;
@@ -166,7 +164,7 @@ def test_losses_without_a_word_are_counted():
 def test_a_ratio_is_told_only_where_there_is_one():
     assert by_number(two_mixes())["17b"].state == "not needed"
     assert by_number(shortcut())["17b"].state == "missing"
-    steaming = analyse(read(demo_folder() / "shortcut"))
+    steaming = story("shortcut")
     assert any(one.companions for one in steaming.findings)
     assert by_number(steaming)["17b"].state == "told"
 

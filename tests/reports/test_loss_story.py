@@ -7,7 +7,6 @@ import re
 import pytest
 
 from analyses.questions import analyse
-from pinset.demos import demo_folder
 from reports.figures.batches import figure_batches
 from reports.figures.counting import figure_counting
 from reports.figures.loss_time import figure_loss_time
@@ -16,12 +15,12 @@ from reports.parts.companions import companion_details
 from reports.report import write_report
 from reports.wording.counting import counting_paragraph, countings
 from tests.analyses.losses import NO_WORSE, batches, lost_records
-from trials.records import read
+from tests.reports.stories import story
 
 
 @pytest.fixture(scope="module")
 def shortcut():
-    return analyse(read(demo_folder() / "shortcut"))
+    return story("shortcut")
 
 
 def test_the_naive_count_and_the_right_answer_differ(shortcut):
@@ -93,9 +92,9 @@ def test_one_batch_a_side_shows_no_range():
     assert "no range" in figure_counting(analysis).alt
 
 
-@pytest.mark.parametrize("story", ["mixes", "shortcut", "flushes"])
-def test_what_losses_took_is_the_difference_of_what_is_shown(story):
-    figure = figure_two_ways(analyse(read(demo_folder() / story)))
+@pytest.mark.parametrize("name", ["mixes", "shortcut", "flushes"])
+def test_what_losses_took_is_the_difference_of_what_is_shown(name):
+    figure = figure_two_ways(story(name))
     amount = r"([\d.]+) (?:g|oz)"
     shown = re.findall(rf"{amount} per bag that fruited, {amount} per bag started", figure.alt)
     took = re.findall(rf"{amount} with", figure.title)

@@ -6,12 +6,9 @@ import re
 
 import pytest
 
-from analyses.questions import analyse
-from pinset.demos import demo_folder
 from reports.page import to_html
-from reports.report import write_report
 from tests.reports.chromium import NEEDS_CHROMIUM, chromium
-from trials.records import read
+from tests.reports.stories import story_report
 
 pytestmark = NEEDS_CHROMIUM
 STORIES = ("mixes", "shortcut", "flushes")
@@ -29,9 +26,7 @@ def browser():
 @pytest.fixture(scope="module", params=STORIES)
 def page(request, browser, tmp_path_factory):
     place = tmp_path_factory.mktemp("paper") / f"{request.param}.html"
-    place.write_text(
-        to_html(write_report(analyse(read(demo_folder() / request.param)))), encoding="utf-8"
-    )
+    place.write_text(to_html(story_report(request.param)), encoding="utf-8")
     page = browser.new_page(viewport={"width": int(INNER), "height": 1000})
     page.goto(place.as_uri())
     yield page

@@ -12,22 +12,21 @@ from scipy.stats import fisher_exact
 from scipy.stats.contingency import odds_ratio
 
 from analyses.questions import analyse
-from pinset.demos import demo_folder
 from reports.results import SCHEMA, results
 from reports.words import sentence
 from tests.analyses.losses import NO_WORSE, lost_records
 from tests.reports.invented import four_mixes, one_batch_a_side, shortcut, two_mixes
-from trials.records import read
+from tests.reports.stories import story
 
 
 @cache
 def demo_flushes():
-    return analyse(read(demo_folder() / "flushes"))
+    return story("flushes")
 
 
 @cache
 def demo_shortcut():
-    return analyse(read(demo_folder() / "shortcut"))
+    return story("shortcut")
 
 
 @cache
