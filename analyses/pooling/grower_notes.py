@@ -76,7 +76,7 @@ def _blocks_gone(records: Records) -> list[str]:
         if fate == "not recorded":
             told.append(f"Nothing was written down of {label}.")
         else:
-            told.append(f"All of {label} was lost, not to mould.")
+            told.append(f"All of {label} was lost, not to contamination.")
     return told
 
 
@@ -85,7 +85,7 @@ def _unknown(records: Records) -> list[str]:
     counts = bags["fate"].value_counts()
     other = int(counts.get("lost otherwise", 0)) - sum(one for _, one, _ in _gone(records))
     if other:
-        told.append(f"{_many(other, word)} lost otherwise than to mould.")
+        told.append(f"{_many(other, word)} lost otherwise than to contamination.")
     going = int(counts.get("still going", 0))
     if going:
         told.append(f"{going} still going when this was written.")

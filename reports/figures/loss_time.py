@@ -109,7 +109,7 @@ def _caption(analysis: Analysis) -> str:
     pattern, unit = analysis.loss_pattern, unit_word(analysis.records.trial)
     parts = [
         f"Days are counted from the day the spawn went in. A small tick is a {unit} that left "
-        "without mould: finished, or lost in another way."
+        "without contamination: finished, or lost in another way."
     ]
     if pattern is None:
         return parts[0]

@@ -157,7 +157,7 @@ def records_table(analysis: PooledAnalysis) -> Table:
     units = plural(unit_word(analysis.together.reference))
     return Table(
         caption="Growers, losses and flushes",
-        columns=("Grower", units.capitalize(), "Lost to mould", "Flushes", "Weighed in"),
+        columns=("Grower", units.capitalize(), "Lost to contamination", "Flushes", "Weighed in"),
         rows=tuple(
             (printable(one.shown), str(one.bags), str(one.lost), str(one.flushes), one.weights)
             for one in analysis.notes

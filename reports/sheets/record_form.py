@@ -89,7 +89,7 @@ def _parts(trial: Trial) -> tuple[_Part, ...]:
         _Part(
             heading="From spawn to the end",
             hint=f"Fate: {listed(FATE_WORDS, last='or')}. Dates as year-month-day. A {unit} thrown "
-            "out for mould is contaminated; write the day and the colour you saw.",
+            "out for mould or sourness is contaminated; write the day and the colour you saw.",
             columns=_headings(growing, trial),
         )
     ]

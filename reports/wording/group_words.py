@@ -32,7 +32,7 @@ __all__ = [
 OUTCOME_HEADINGS = {
     "yield": "Yield",
     "flush drop": "Kept from flush to flush",
-    "contamination": "Losses to mould",
+    "contamination": "Losses to contamination",
 }
 """What a number of the group is about, to stand at the head of a sentence."""
 
@@ -214,8 +214,8 @@ def group_basis(analysis: PooledAnalysis) -> str:
     told += "each grower drew the layout by lot" + (", labels blind." if trial.blind else ".")
     if analysis.answers and analysis.answers[0].counted == "batch":
         told += f" Batches are what counts, since the {plural(word)} of a batch share its luck."
-    gone = "None was lost to mould." if not lost else (
-        f"{counted(lost, word)} {'was' if lost == 1 else 'were'} lost to mould."
+    gone = "None was lost to contamination." if not lost else (
+        f"{counted(lost, word)} {'was' if lost == 1 else 'were'} lost to contamination."
     )  # fmt: skip
     left = len(analysis.together.left_out)
     out = f" {counted(left, 'grower')} more took part but {'is' if left == 1 else 'are'} not in it."

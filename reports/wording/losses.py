@@ -82,7 +82,7 @@ def has_range(loss: LossCount) -> bool:
 
 
 def losses_total(analysis: Analysis) -> str:
-    """Say how many units were lost to mould in all, and with which treatment.
+    """Say how many units were lost to contamination in all, and with which treatment.
 
     Parameters
     ----------

@@ -147,7 +147,7 @@ def test_chances_in_words(chance, said):
 def test_every_grower_of_the_demo_stands_on_the_page():
     analysis = demo()
     text = in_all(to_text(write_group_report(analysis), width=400))
-    assert "lost, not to mould" in text  # the lost shelf
+    assert "lost, not to contamination" in text  # the lost shelf
     assert "Weighed in lb" in text
     assert "Picking stopped after flush 2 of 3" in text
     for one in analysis.notes:
@@ -245,6 +245,6 @@ def test_each_forest_says_in_its_title_what_it_is_about():
     titles = {
         one.finding.estimate.outcome: figure_forest(one, trial).title for one in demo().answers
     }
-    assert titles["contamination"].startswith("Losses to mould, all growers together: anything")
+    assert titles["contamination"].startswith("Losses to contamination, all growers together: anything")
     assert titles["flush drop"].startswith("Kept from flush to flush, all growers together: any")
     assert len(set(titles.values())) == len(titles) == 3

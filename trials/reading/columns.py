@@ -140,7 +140,7 @@ def _stages(unit: str) -> tuple[Column, ...]:
         Column(heading="fate", kind="fate",
                meaning="How it ended: finished (picked to the end, or picking stopped for all), "
                "contaminated, lost otherwise (dropped, torn, eaten), or still going. "
-               f"A {unit} that was thrown out for mould is contaminated."),
+               f"A {unit} that was thrown out for mould or sourness is contaminated."),
         Column(heading="lost on", kind="date", also=("lost", "thrown out on"),
                meaning="The day it was thrown out, if it was."),
         Column(heading="seen", kind="text", also=("what was seen",),
