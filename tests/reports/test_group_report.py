@@ -245,6 +245,8 @@ def test_each_forest_says_in_its_title_what_it_is_about():
     titles = {
         one.finding.estimate.outcome: figure_forest(one, trial).title for one in demo().answers
     }
-    assert titles["contamination"].startswith("Losses to contamination, all growers together: anything")
+    assert titles["contamination"].startswith(
+        "Losses to contamination, all growers together: anything"
+    )
     assert titles["flush drop"].startswith("Kept from flush to flush, all growers together: any")
     assert len(set(titles.values())) == len(titles) == 3
