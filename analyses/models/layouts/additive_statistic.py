@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyses.models.layouts.adjusted_labels import compare_labels
+from analyses.models.layouts.drawn_sums import draw_sums
 from analyses.models.layouts.relabelling_sums import (
     BlockSteps,
     Codes,
@@ -22,7 +23,6 @@ from analyses.models.layouts.relabelling_sums import (
     TooManySums,
     count_beyond,
     count_ratios_beyond,
-    draw_sums,
     joined,
     sum_counts,
 )
@@ -93,8 +93,8 @@ class AdditiveStatistic:
         steps = [_label_steps(residual[one], present[one], labels) for one in units]
         counts = [tuple(np.bincount(codes[one], minlength=labels + 1).tolist()) for one in units]
         whole = [
-            BlockSteps(counts=n, steps=s, finish=_Information(labels))
-            for n, s in zip(counts, steps, strict=True)
+            BlockSteps(counts=n, steps=s, finish=_Information(labels, bool(present[one].all())))
+            for n, s, one in zip(counts, steps, units, strict=True)
         ]
         own = sum(
             (block.of(codes[one][None]) for block, one in zip(whole, units, strict=True)),
@@ -208,10 +208,11 @@ class AdditiveStatistic:
 
     def draw(self, limit: float, draws: int, generator: np.random.Generator) -> tuple[int, int]:
         """Draw layouts; count those at least as extreme and those that can be compared."""
-        sums = draw_sums(self.blocks, draws, generator)
-        values = self._values(sums)
-        beyond = int(np.count_nonzero(np.abs(values) >= limit))
-        return beyond, draws - int(np.count_nonzero(np.isnan(values)))
+        beyond = total = 0
+        for sums in draw_sums(self.blocks, draws, generator):
+            more, all_ = self._tally(sums, limit, np.ones(len(sums), np.int64))
+            beyond, total = beyond + more, total + all_
+        return beyond, total
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,13 +220,18 @@ class _Information:
     """Turns label counts of a block into its part of C, upper triangle."""
 
     labels: int
+    whole: bool  # no unit of the block is lost, so that all layouts have the same counts
 
     def __call__(self, sums: Array) -> Array:
         """Replace counts by diag(n) - n n' / n. and keep q, shape (layouts, sums)."""
-        q, n = sums[:, : self.labels], sums[:, self.labels : -1]
-        whole = np.maximum(sums[:, -1:], 1.0)
         i, j = np.triu_indices(self.labels)
-        return np.concatenate([q, (i == j) * n[:, i] - n[:, i] * n[:, j] / whole], axis=1)
+        told = np.empty((len(sums), self.labels + len(i)))
+        told[:, : self.labels] = sums[:, : self.labels]
+        n = (sums[:1] if self.whole else sums)[:, self.labels :].T
+        for place, (one, other) in enumerate(zip(i, j, strict=True), start=self.labels):
+            taken = n[one] * n[other] / np.maximum(n[-1], 1.0)
+            told[:, place] = n[one] - taken if one == other else -taken
+        return told
 
 
 def _square(upper: Array, labels: int) -> Array:

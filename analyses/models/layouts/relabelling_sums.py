@@ -1,14 +1,14 @@
 """Sums that a statistic needs, over all the ways to give the labels of a block to its units.
 
 When each block is randomised on its own, a statistic that adds up over blocks needs no layout
-written out: the sums of each block are tabulated once, then drawn from, or joined block by block
-with equal sums kept once (Pagano & Tritchler 1983, J. Amer. Statist. Assoc. 78, 435-440).
+written out: the sums of each block are tabulated once and joined block by block, with equal sums
+kept once (Pagano & Tritchler 1983, J. Amer. Statist. Assoc. 78, 435-440).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -25,7 +25,6 @@ __all__ = [
     "count_beyond",
     "count_layouts",
     "count_ratios_beyond",
-    "draw_sums",
     "joined",
     "sum_counts",
 ]
@@ -37,8 +36,6 @@ SumCounts = tuple[Array, Ways]
 _MOST_SUMS = 4_000_000  # distinct sums kept at once
 _MOST_STEPS = 3_000_000  # sums worked out on the way through one block; beyond, drawing is quicker
 _MOST_LAYOUTS = 2**62  # what an integer of 64 bits can count
-_TABLE = 20_736  # entries of a table that is drawn from
-_MOST_KEPT = 50_000_000  # labels dealt out that are kept
 _NOTHING = 1e-9  # a second sum, which goes with numbers of units, that is 0 but for rounding
 
 
@@ -255,67 +252,3 @@ def _by_second(half: SumCounts) -> list[tuple[float, Array, Ways, Ways]]:
         below = np.concatenate([[0], np.cumsum(ways[mine])])
         found.append((float(second * _NOTHING), values[mine, 0], ways[mine], below))
     return found
-
-
-def draw_sums(blocks: Sequence[BlockSteps], draws: int, generator: np.random.Generator) -> Array:
-    """Draw layouts, each block shuffled on its own, and give their sums over all blocks.
-
-    Parameters
-    ----------
-    blocks
-        The blocks.
-    draws
-        Layouts to draw.
-    generator
-        Source of randomness.
-
-    Returns
-    -------
-    Array
-        Shape (draws, sums).
-    """
-    parts = [
-        table.take(generator.integers(0, len(table), draws), axis=0)
-        for table in _tables([block for block in blocks if block.layouts <= _TABLE])
-    ]
-    large = [block for block in blocks if block.layouts > _TABLE]
-    dealt = _dealt(tuple(block.counts for block in large), draws, generator)
-    parts += [block.of(codes) for block, codes in zip(large, dealt, strict=True)]
-    total = parts[0]
-    for part in parts[1:]:
-        total += part
-    return total
-
-
-def _dealt(
-    counts: tuple[tuple[int, ...], ...], draws: int, generator: np.random.Generator
-) -> Iterable[Codes]:
-    """Deal the labels of blocks out, each block shuffled on its own."""
-    seed = int(generator.integers(2**63))
-    few = draws * sum(sum(block) for block in counts) <= _MOST_KEPT
-    return _kept(counts, draws, seed) if few else _dealing(counts, draws, seed)
-
-
-def _dealing(counts: tuple[tuple[int, ...], ...], draws: int, seed: int) -> Iterator[Codes]:
-    rng = np.random.default_rng(seed)
-    for block in counts:
-        codes = np.repeat(np.arange(len(block), dtype=np.int8), block)
-        yield rng.permuted(np.tile(codes, (draws, 1)), axis=1)
-
-
-@lru_cache(maxsize=1)
-def _kept(counts: tuple[tuple[int, ...], ...], draws: int, seed: int) -> tuple[Codes, ...]:
-    """Keep the last deal: other comparisons of the same trial ask for it again."""
-    return tuple(_dealing(counts, draws, seed))
-
-
-def _tables(blocks: Sequence[BlockSteps]) -> list[Array]:
-    """Tabulate the sums of blocks, several blocks in one table while it stays small."""
-    tables: list[Array] = []
-    for block in blocks:
-        sums = block.of(arrangements(block.counts))
-        if tables and len(tables[-1]) * len(sums) <= _TABLE:
-            last = tables.pop()
-            sums = (last[:, None] + sums[None]).reshape(len(last) * len(sums), -1)
-        tables.append(sums)
-    return tables
