@@ -216,6 +216,19 @@ def _uphill(
     return np.where(worse[:, None], at, new), np.where(worse, before, value)
 
 
+def _start(design: Array, y: Array, m: Array) -> Array:
+    """Give weighted least squares of the logits with half a unit more on either side.
+
+    The weights are those of Woolf (1955, Ann. Hum. Genet. 19, 251-253), the halves those of
+    Haldane (1956, Ann. Hum. Genet. 20, 309-311); no count is then without a logit.
+    """
+    p = design.shape[1]
+    happened, spared = y + 0.5, m - y + 0.5
+    weights = np.where(m > 0, happened * spared / (happened + spared), 0.0)
+    right = (weights * np.log(happened / spared)) @ design
+    return _solved(_Curve(design)._matrix(weights), right, np.ones((len(y), p)))
+
+
 def fit_firth_many(
     design: npt.ArrayLike, events: npt.ArrayLike, totals: npt.ArrayLike | None = None
 ) -> FirthFits:
@@ -238,8 +251,7 @@ def fit_firth_many(
     """
     X, y, m = check_design(design, np.atleast_2d(np.asarray(events, float)), totals)
     trials, p = len(y), X.shape[1]
-    start, free = np.zeros((trials, p)), np.ones((trials, p))
-    beta, loglik, converged = climb(X, y, m, start, free)
+    beta, loglik, converged = climb(X, y, m, _start(X, y, m), np.ones((trials, p)))
     share = expit(beta @ X.T)
     information = _Curve(X)._matrix(m * share * (1 - share))
     lost = ~converged

@@ -23,7 +23,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
 Codes: TypeAlias = npt.NDArray[np.intp]
 
-_HALVINGS = 80
+_MOST_STEPS, _CLOSE = 100, 1e-12
 _WIDEST = 40.0
 _LARGEST_LOG = 100.0
 
@@ -201,12 +201,23 @@ def _shift(eta: Array, events: Array, totals: Array) -> Array:
     """Give what to add to the log odds so that as many events are expected as were seen."""
     whole = totals.sum(axis=1)
     low, high = np.full(len(eta), -_WIDEST), np.full(len(eta), _WIDEST)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        over = (totals * expit(eta + middle[:, None])).sum(axis=1) > events
-        low, high = np.where(over, low, middle), np.where(over, middle, high)
     none, every = events <= 0, events >= whole
-    return np.asarray(np.where(none, -np.inf, np.where(every, np.inf, (low + high) / 2)))
+    shift, live = np.zeros(len(eta)), np.flatnonzero(~(none | every) & np.isfinite(eta).all(axis=1))
+    for _ in range(_MOST_STEPS):
+        if not live.size:
+            break
+        share = expit(eta[live] + shift[live, None])
+        over = (totals[live] * share).sum(axis=1) - events[live]
+        slope = (totals[live] * share * (1 - share)).sum(axis=1)
+        low[live] = np.where(over > 0, low[live], shift[live])
+        high[live] = np.where(over > 0, shift[live], high[live])
+        step = shift[live] - over / np.maximum(slope, 1e-300)
+        inside = (step > low[live]) & (step < high[live])
+        step = np.where(inside, step, (low[live] + high[live]) / 2)
+        done = np.abs(step - shift[live]) < _CLOSE
+        shift[live] = step
+        live = live[~done]
+    return np.asarray(np.where(none, -np.inf, np.where(every, np.inf, shift)))
 
 
 def _amounts(
