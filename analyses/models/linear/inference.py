@@ -52,7 +52,7 @@ class Inference:
     @property
     def rows(self) -> int:
         """Number of rows used."""
-        return self.structure.rows
+        return int(self.structure.rows)
 
     @property
     def variances(self) -> dict[str, float]:

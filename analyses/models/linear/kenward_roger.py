@@ -81,25 +81,32 @@ def kenward_roger(phi: Array, b: Array, c: Array, expected: Array) -> KenwardRog
 
     Parameters
     ----------
-    phi : array, shape (p, p)
-        Covariance of the fixed effects.
-    b : array, shape (k, p, p)
+    phi : array, shape (..., p, p)
+        Covariance of the fixed effects; leading axes, one entry a trial, are all arrays'.
+    b : array, shape (..., k, p, p)
         X' inv(V) V_k inv(V) X, which is -P_k.
-    c : array, shape (k, k, p, p)
+    c : array, shape (..., k, k, p, p)
         X' inv(V) V_k inv(V) V_l inv(V) X, which is Q_kl.
-    expected : array, shape (k, k)
+    expected : array, shape (..., k, k)
         Expected information of the variances.
     """
     try:
         w = np.linalg.inv(expected)
     except np.linalg.LinAlgError:
         w = np.linalg.pinv(expected)
-    phi_b = phi @ b
-    weighted = np.tensordot(w, phi_b, 1)  # sum over l of w_kl Phi B_l
-    middle = np.tensordot(w, c, 2) - np.einsum("kab,kbc->ac", b, weighted)
+    phi_b = phi[..., None, :, :] @ b
+    k, p = phi_b.shape[-3:-1]
+    flat = (*phi.shape[:-2], k, p * p)
+    weighted = (w @ phi_b.reshape(flat)).reshape(phi_b.shape)  # sum over l of w_kl Phi B_l
+    all_c = c.reshape(*flat[:-2], k * k, p * p)
+    middle = (w.reshape(*flat[:-2], 1, k * k) @ all_c).reshape(phi.shape)
+    middle = middle - (b @ weighted).sum(-3)
     adjusted = phi + 2 * phi @ middle @ phi
     return KenwardRoger(
-        phi=phi, adjusted=(adjusted + adjusted.T) / 2, slopes=phi_b @ phi, w=(w + w.T) / 2
+        phi=phi,
+        adjusted=(adjusted + adjusted.swapaxes(-1, -2)) / 2,
+        slopes=phi_b @ phi[..., None, :, :],
+        w=(w + w.swapaxes(-1, -2)) / 2,
     )
 
 

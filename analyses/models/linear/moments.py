@@ -17,11 +17,12 @@ __all__ = ["Moments", "Structure", "with_residual"]
 class Moments:
     """Products with the inverse of V, the covariance matrix of the responses.
 
-    V is the sum over k of theta[k] V_k; D = [X y] with c columns.
+    V is the sum over k of theta[k] V_k; D = [X y] with c columns. Arrays may have leading axes,
+    one entry a trial or a set of variances.
 
     Attributes
     ----------
-    log_det : float
+    log_det : float or array
         Logarithm of the determinant of V.
     traces : array, shape (k,)
         Traces of inv(V) V_k.
@@ -35,7 +36,7 @@ class Moments:
         Traces of inv(V) V_k inv(V) V_l.
     """
 
-    log_det: float
+    log_det: float | Array
     traces: Array
     a: Array
     b: Array
@@ -47,7 +48,7 @@ class Structure(Protocol):
     """A covariance structure with its data summed up once."""
 
     @property
-    def rows(self) -> int:
+    def rows(self) -> int | Array:
         """Number of observations."""
 
     @property
@@ -75,7 +76,7 @@ def with_residual(
         Variances, the residual one last.
     rows : int
         Number of observations.
-    log_det : float
+    log_det : float or array
         Logarithm of the determinant of V.
     random : tuple of traces, a, b, c and t
         As in `Moments`, for the k random terms only.

@@ -11,7 +11,7 @@ import numpy as np
 from analyses.models.linear.arrays import Array, Codes, FitError
 from analyses.models.linear.basis import written
 from analyses.models.linear.design import Design
-from analyses.models.linear.general import General
+from analyses.models.linear.general import General, within_levels
 from analyses.models.linear.groups import Grouping
 from analyses.models.linear.moments import Structure
 from analyses.models.linear.nested import Nested
@@ -326,13 +326,15 @@ def _sum_general(design: Design, columns: Columns, random: list[Grouping]) -> Ge
     labels = (
         ["residual"] if residual is None else [f"residual[{written(x)}]" for x in residual.levels]
     )
+    group_rows = np.bincount(group, minlength=groups).astype(float)
     return General(
         names=(*(term.name for term in random), *labels),
         rows=rows,
         residuals=groups,
         edges=tuple(int(edge) for edge in edges),
-        group_rows=np.bincount(group, minlength=groups).astype(float),
+        group_rows=group_rows,
         total=total,
+        within=within_levels(group_rows, total, counts, sums),
         counts=counts,
         sums=sums,
     )

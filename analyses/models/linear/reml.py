@@ -40,16 +40,16 @@ _NO_ERROR = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """The criterion and its derivatives at one set of variances.
+    """The criterion and its derivatives at one set of variances, or at each of many.
 
-    The variances are always scaled so that the generalised residual sum of squares equals its
-    degrees of freedom, which is the best common scale.
+    Leading axes are those of the variances, which are always scaled so that the generalised
+    residual sum of squares equals its degrees of freedom: the best common scale.
 
     Attributes
     ----------
     theta : array, shape (k,)
         Variances.
-    criterion : float
+    criterion : float or array
         -2 log restricted likelihood, without its constant.
     beta : array, shape (p,)
         Fixed effects of the orthonormal columns.
@@ -61,19 +61,19 @@ class Point:
         Average and expected information; the observed one is 2 average - expected.
     moments : Moments
         Before the scaling, at theta / scale.
-    scale : float
+    scale : float or array
         The common factor.
     """
 
     theta: Array
-    criterion: float
+    criterion: Array
     beta: Array
     phi: Array
     gradient: Array
     average: Array
     expected: Array
     moments: Moments
-    scale: float
+    scale: Array
 
     @property
     def observed(self) -> Array:
@@ -104,40 +104,56 @@ class Optimum:
 
 
 def evaluate(structure: Structure, theta: Array) -> Point:
-    """Work out criterion and derivatives (Patterson & Thompson 1971, Biometrika 58, 545-554)."""
+    """Work out criterion and derivatives (Patterson & Thompson 1971, Biometrika 58, 545-554).
+
+    Parameters
+    ----------
+    structure : Structure
+    theta : array, shape (..., k)
+        Leading axes where the structure allows them.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the covariance is singular to rounding, at any of them.
+    """
     moments = structure.moments(theta)
-    a, p = moments.a, moments.a.shape[0] - 1
-    lower = np.linalg.cholesky(a[:p, :p])
-    phi = np.linalg.inv(a[:p, :p])
-    beta = phi @ a[:p, p]
-    square = a[p, p] - a[:p, p] @ beta
-    if not square > 0:
+    a, k = moments.a, theta.shape[-1]
+    p, lead = a.shape[-1] - 1, a.shape[:-2]
+    lower = np.linalg.cholesky(a[..., :p, :p])
+    phi = np.linalg.inv(a[..., :p, :p])
+    beta = (phi @ a[..., :p, p:])[..., 0]
+    square = a[..., p, p] - (a[..., :p, p] * beta).sum(-1)
+    if not (square > 0).all():
         raise np.linalg.LinAlgError
     free = structure.rows - p
     scale = square / free
-    left = np.ones(p + 1)
-    left[:p] = -beta
-    b_left = moments.b @ left
-    quadratic = b_left @ left
-    phi_b = phi @ moments.b[:, :p, :p]
-    c_left = (moments.c @ left) @ left
-    average = 0.5 * (c_left - b_left[:, :p] @ phi @ b_left[:, :p].T)
-    k = len(theta)
-    traces = moments.traces - phi_b.trace(0, 1, 2)
-    crossed = phi_b.reshape(k, -1) @ phi_b.transpose(0, 2, 1).reshape(k, -1).T
-    c_phi = (moments.c[:, :, :p, :p].reshape(k * k, p * p) @ phi.ravel()).reshape(k, k)
+    left = np.ones((*lead, p + 1))
+    left[..., :p] = -beta
+    b_left = (moments.b @ left[..., None, :, None])[..., 0]
+    quadratic = (b_left @ left[..., None])[..., 0]
+    phi_b = phi[..., None, :, :] @ moments.b[..., :p, :p]
+    c_left = (moments.c @ left[..., None, None, :, None])[..., 0] @ left[..., None, :, None]
+    taken = b_left[..., :p] @ phi @ b_left[..., :p].swapaxes(-1, -2)
+    average = 0.5 * (c_left[..., 0] - taken)
+    traces = moments.traces - phi_b.trace(0, -2, -1)
+    flat = phi_b.reshape(*lead, k, p * p)
+    crossed = flat @ phi_b.swapaxes(-1, -2).reshape(flat.shape).swapaxes(-1, -2)
+    c_flat = moments.c[..., :p, :p].reshape(*lead, k * k, p * p)
+    c_phi = (c_flat @ phi.reshape(*lead, p * p, 1)).reshape(*lead, k, k)
     expected = 0.5 * (moments.t - 2 * c_phi + crossed)
-    log_det = moments.log_det + 2 * np.log(np.diag(lower)).sum() + free * (np.log(scale) + 1)
+    size = np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
+    each, both = scale[..., None], scale[..., None, None]
     return Point(
-        theta=theta * scale,
-        criterion=float(log_det),
+        theta=theta * each,
+        criterion=moments.log_det + 2 * size + free * (np.log(scale) + 1),
         beta=beta,
-        phi=phi * scale,
-        gradient=0.5 * (traces - quadratic / scale) / scale,
-        average=average / scale**3,
-        expected=expected / scale**2,
+        phi=phi * both,
+        gradient=0.5 * (traces - quadratic / each) / each,
+        average=average / both**3,
+        expected=expected / both**2,
         moments=moments,
-        scale=float(scale),
+        scale=scale,
     )
 
 

@@ -59,18 +59,18 @@ def single_df(rows: Array, phi: Array, slopes: Array, w: Array) -> Array:
 
     Parameters
     ----------
-    rows : array, shape (m, p)
-        Weights of the fixed effects.
-    phi : array, shape (p, p)
+    rows : array, shape (..., m, p)
+        Weights of the fixed effects; leading axes, one entry a trial, are all arrays'.
+    phi : array, shape (..., p, p)
         Covariance of the fixed effects.
-    slopes : array, shape (k, p, p)
+    slopes : array, shape (..., k, p, p)
         Derivative of `phi` by each variance.
-    w : array, shape (k, k)
+    w : array, shape (..., k, k)
         Covariance of the variances.
     """
-    variance = ((rows @ phi) * rows).sum(1)
-    by_each = np.einsum("mp,kpq,mq->mk", rows, slopes, rows)
-    spread = ((by_each @ w) * by_each).sum(1)
+    variance = ((rows @ phi) * rows).sum(-1)
+    by_each = np.einsum("...mp,...kpq,...mq->...mk", rows, slopes, rows)
+    spread = ((by_each @ w) * by_each).sum(-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(2 * variance**2 / spread)
 

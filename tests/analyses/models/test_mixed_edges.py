@@ -274,6 +274,8 @@ def test_one_residual_variance_may_be_zero():
     The criterion is finite there, so this is a boundary, not an exact fit: the variance is given
     as zero, and the rest is what a tiny residual variance gives.
     """
+    from scipy.stats import ttest_rel
+
     rng = np.random.default_rng(8)
     bag = np.repeat(np.arange(12), 2)
     flush = np.tile(["F1", "F2"], 12)
@@ -286,3 +288,7 @@ def test_one_residual_variance_may_be_zero():
     assert fit.variances["bag"] == pytest.approx(np.var(5 + shift, ddof=1), rel=1e-4)
     found = fit.contrasts("flush").iloc[0]
     assert found["estimate"] == pytest.approx(y[1::2].mean() - y[::2].mean(), rel=1e-4)
+    # two pickings of each bag: the paired t test
+    paired = ttest_rel(y[1::2], y[::2])
+    assert found["t"] == pytest.approx(paired.statistic, rel=1e-5)
+    assert found["df"] == pytest.approx(11, abs=1e-4)
