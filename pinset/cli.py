@@ -64,6 +64,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    # The matrices of a trial are small: several threads wait for each other longer than they work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     command = importlib.import_module(f"pinset.commands.{args.command}")
     from trials.problems import Problems, Refused
 
