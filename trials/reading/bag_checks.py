@@ -6,6 +6,7 @@ import datetime as dt
 from itertools import pairwise
 from statistics import median
 
+from trials.measures import GRAMS_IN, WeightUnit
 from trials.problems import Problem
 from trials.reading.bag_rows import BagRow
 from trials.reading.columns import flush_date, flush_weight
@@ -45,7 +46,7 @@ def check_bags(bags: list[BagRow], trial: Trial, file: str, problems: list[Probl
         _check_days(bag, trial, file, problems)
         _check_efficiency(bag, file, problems)
     for flush in range(1, trial.flushes + 1):
-        _check_weights(bags, flush, file, problems)
+        _check_weights(bags, flush, trial.weights, file, problems)
 
 
 def _add(
@@ -71,6 +72,8 @@ def _add(
 
 
 def _check_fate(bag: BagRow, file: str, problems: list[Problem]) -> None:
+    if "fate" in bag.unread:  # told already
+        return
     lost = bag.fate in ("contaminated", "lost otherwise")
     if "lost on" in bag.days and not lost:
         given = f"“{bag.fate}”" if bag.fate else "blank"
@@ -102,7 +105,7 @@ def _check_days(bag: BagRow, trial: Trial, file: str, problems: list[Problem]) -
         if previous is not None and day < previous[1]:
             what = f"flush {flush} on {day} is before flush {previous[0]} on {previous[1]}"
             _add(problems, file, bag, column, what, "Check both days.")
-        if flush not in bag.weights:
+        if flush not in bag.weights and flush_weight(flush) not in bag.unread:
             what = f"flush {flush} has a day and no weight"
             mend = "Write the weight; 0 when you looked and there was nothing."
             _add(problems, file, bag, flush_weight(flush), what, mend, doubt=True)
@@ -139,7 +142,9 @@ def _check_efficiency(bag: BagRow, file: str, problems: list[Problem]) -> None:
         _add(problems, file, bag, "dry weight", what, mend, doubt=True)
 
 
-def _check_weights(bags: list[BagRow], flush: int, file: str, problems: list[Problem]) -> None:
+def _check_weights(
+    bags: list[BagRow], flush: int, unit: WeightUnit, file: str, problems: list[Problem]
+) -> None:
     some = [bag.weights[flush] for bag in bags if bag.weights.get(flush)]
     if len(some) < FEWEST_FOR_MIDDLE:
         return
@@ -148,6 +153,7 @@ def _check_weights(bags: list[BagRow], flush: int, file: str, problems: list[Pro
         grams = bag.weights.get(flush)
         if not grams or middle / FAR_FROM_MIDDLE <= grams <= middle * FAR_FROM_MIDDLE:
             continue
-        what = f"flush {flush} weighs {grams:.0f} g, and the middle of the trial is {middle:.0f} g"
+        here, usual = (f"{one / GRAMS_IN[unit]:.4g} {unit}" for one in (grams, middle))
+        what = f"flush {flush} weighs {here}, and the middle of the trial is {usual}"
         mend = "Check the decimal mark and the unit; leave it if it is right."
         _add(problems, file, bag, flush_weight(flush), what, mend, doubt=True)

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from trials.bag_codes import likely_codes, tidy_code
 from trials.layout import Layout, Slot
 from trials.plan_reader import tidy_text
 from trials.problems import Problem, one_of, too_many
-from trials.reading.cells import Cell, is_blank, read_date, read_fate, read_weight
+from trials.reading.cells import (
+    Cell,
+    Reading,
+    is_blank,
+    read_count,
+    read_date,
+    read_fate,
+    read_weight,
+)
 from trials.reading.columns import flush_date, flush_weight, readable_columns
 from trials.reading.headings import Place, match_headings
 from trials.reading.raw_row import RawRow
@@ -17,6 +26,8 @@ from trials.reading.tables import RawTable
 from trials.trial import Trial
 
 __all__ = ["DATE_FIELDS", "BagRow", "find_code", "read_bag_rows"]
+
+Value = TypeVar("Value")
 
 DATE_FIELDS = {
     "spawned": "spawned",
@@ -46,6 +57,8 @@ class BagRow:
         By heading, those that are given.
     weights, picked, bodies, minutes : dict
         Grams, day, fruit bodies and minutes of picking by flush, those that are given.
+    unread : set of str
+        Headings under which something stands that could not be read, and is told as a mistake.
     """
 
     row: int
@@ -59,6 +72,7 @@ class BagRow:
     picked: dict[int, dt.date] = field(default_factory=dict)
     bodies: dict[int, float] = field(default_factory=dict)
     minutes: dict[int, float] = field(default_factory=dict)
+    unread: set[str] = field(default_factory=set)
 
 
 def read_bag_rows(
@@ -87,6 +101,7 @@ def read_bag_rows(
         return []
     slots = {slot.code: slot for slot in layout.slots}
     first_row: dict[str, int] = {}
+    misnamed: set[str] = set()
     read = []
     for number, cells in table.rows:
         if too_many(problems, table.file, number):
@@ -94,6 +109,11 @@ def read_bag_rows(
         row = RawRow(table=table, number=number, cells=cells, places=places, problems=problems)
         slot, what, mend = find_code(row.cell("code"), slots)
         if slot is None:
+            stood = _drawn_there(row, layout)
+            if stood is not None:
+                misnamed.add(stood.code)
+                drawn = f"“{stood.code}”, which was drawn for the place in this row"
+                mend = f"Most likely {drawn}. Look at the label."
             row.wrong("code", what, mend)
             continue
         if slot.code in first_row:
@@ -103,7 +123,7 @@ def read_bag_rows(
         first_row[slot.code] = number
         _compare_with_draw(row, slot, trial)
         read.append(_bag(row, slot, trial))
-    _missing(table, layout, first_row, trial, problems)
+    _missing(table, layout, {*first_row, *misnamed}, trial, problems)
     return read
 
 
@@ -134,6 +154,15 @@ def find_code(cell: Cell, slots: dict[str, Slot]) -> tuple[Slot | None, str, str
     likely = likely_codes(written, slots)
     hint = f"Most likely {one_of(likely)}. " if likely else ""
     return None, f"“{written[:20]}” is no code of this trial", f"{hint}Look at the label."
+
+
+def _drawn_there(row: RawRow, layout: Layout) -> Slot | None:
+    """Give the unit whose block and place the row still names, as the record book came."""
+    block, place = row.text("block"), read_count(row.cell("place")).value
+    if not block or place is None:
+        return None
+    there = [one for one in layout.slots if one.block == block and one.position == place]
+    return there[0] if len(there) == 1 else None
 
 
 def _has_needed(
@@ -183,16 +212,16 @@ def _compare_with_draw(row: RawRow, slot: Slot, trial: Trial) -> None:
 def _bag(row: RawRow, slot: Slot, trial: Trial) -> BagRow:
     bag = BagRow(row=row.number, slot=slot, seen=row.text("seen"), note=row.text("note"))
     fate = read_fate(row.cell("fate"))
-    row.take("fate", fate)
+    _take(row, bag, "fate", fate)
     bag.fate = fate.value or ""
-    bag.dry_weight_g = _weight(row, "dry weight", trial)
+    bag.dry_weight_g = _weight(row, bag, "dry weight", trial)
     for heading in DATE_FIELDS:
-        day = _date(row, heading)
+        day = _date(row, bag, heading)
         if day is not None:
             bag.days[heading] = day
     for flush in range(1, trial.flushes + 1):
-        grams = _weight(row, flush_weight(flush), trial)
-        day = _date(row, flush_date(flush))
+        grams = _weight(row, bag, flush_weight(flush), trial)
+        day = _date(row, bag, flush_date(flush))
         if grams is not None:
             bag.weights[flush] = grams
         if day is not None:
@@ -200,23 +229,30 @@ def _bag(row: RawRow, slot: Slot, trial: Trial) -> BagRow:
     return bag
 
 
-def _weight(row: RawRow, heading: str, trial: Trial) -> float | None:
+def _weight(row: RawRow, bag: BagRow, heading: str, trial: Trial) -> float | None:
     place = row.places.get(heading)
     reading = read_weight(row.cell(heading), (place and place.unit) or trial.weights)
-    row.take(heading, reading)
+    _take(row, bag, heading, reading)
     return reading.value
 
 
-def _date(row: RawRow, heading: str) -> dt.date | None:
+def _date(row: RawRow, bag: BagRow, heading: str) -> dt.date | None:
     reading = read_date(row.cell(heading))
-    row.take(heading, reading)
+    _take(row, bag, heading, reading)
     return reading.value
+
+
+def _take(row: RawRow, bag: BagRow, heading: str, reading: Reading[Value]) -> None:
+    """Add what a reading found wrong, and remember that something stands there."""
+    if reading.what:
+        row.take(heading, reading)
+        bag.unread.add(heading)
 
 
 def _missing(
     table: RawTable,
     layout: Layout,
-    found: dict[str, int],
+    found: set[str],
     trial: Trial,
     problems: list[Problem],
 ) -> None:

@@ -18,6 +18,7 @@ from trials.measures import WeightUnit, grams, weight_unit
 from trials.plan_reader import EARLIEST, LATEST, tidy_text
 from trials.problems import nearest, one_of
 from trials.reading.columns import FATE_WORDS
+from trials.reading.slips import likely_fate, mend_weight
 
 __all__ = [
     "Cell",
@@ -49,6 +50,11 @@ _NUMERIC_DATE = re.compile(r"^(\d{1,2})[./-](\d{1,2})[./-](\d{4})$")
 _SHORT_DATE = re.compile(r"^\d{1,4}[./-]\d{1,2}(?:[./-]\d{1,2})?$")
 _WORDED = re.compile(r"^(\d{1,2})\.?\s+([a-z]+)\.?,?\s+(\d{4})$", re.IGNORECASE)
 _WORDED_US = re.compile(r"^([a-z]+)\.?\s+(\d{1,2}),?\s+(\d{4})$", re.IGNORECASE)
+_NO_YEAR = re.compile(
+    r"^(?:\d{1,2}(?:st|nd|rd|th|\.)?\s+(?P<after>[a-z]+)"
+    r"|(?P<before>[a-z]+)\.?\s+\d{1,2}(?:st|nd|rd|th)?)\.?$",
+    re.IGNORECASE,
+)
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL_MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august",
                 "september", "october", "november", "december")  # fmt: skip
@@ -127,8 +133,7 @@ def read_weight(cell: Cell, unit: WeightUnit) -> Reading[float]:
         return _weight(float(both["lb"]) * 16 + ounces.value, "oz", text[:40])
     found = _WEIGHT.match(text)
     if found is None:
-        mend = "Write one number, such as 412 or 412 g. Leave it blank if it was not weighed."
-        return Reading(what=f"“{text[:40]}” is not a weight", mend=mend)
+        return Reading(what=f"“{text[:40]}” is not a weight", mend=mend_weight(text, unit))
     named = weight_unit(found["unit"]) if found["unit"] else unit
     if named is None:
         what = f"“{text[:40]}” has a unit that is not known"
@@ -178,7 +183,7 @@ def read_date(cell: Cell) -> Reading[dt.date]:
         return _plausible(cell.date())
     if isinstance(cell, dt.date):
         return _plausible(cell)
-    mend = "Write it as 2026-03-02 (year-month-day)."
+    mend = "Write it as year-month-day, such as 2026-03-02."
     serial = _serial_day(cell)
     if serial is not None:
         told = (
@@ -198,7 +203,7 @@ def read_date(cell: Cell) -> Reading[dt.date]:
     numeric = _NUMERIC_DATE.match(text)
     if numeric is not None:
         return _from_numbers(text, *(int(part) for part in numeric.groups()), mend=mend)
-    if _SHORT_DATE.match(text):
+    if _SHORT_DATE.match(text) or _worded_without_year(text):
         return Reading(what=f"“{text}” has no year of four digits", mend=mend)
     return Reading(what=f"“{text[:40]}” is not a date", mend=mend)
 
@@ -230,6 +235,11 @@ def _from_words(day: str, month: str, year: str) -> dt.date | None:
 
 def _from_words_us(month: str, day: str, year: str) -> dt.date | None:
     return _from_words(day, month, year)
+
+
+def _worded_without_year(text: str) -> bool:
+    found = _NO_YEAR.match(text)
+    return found is not None and _month(found["after"] or found["before"]) is not None
 
 
 def _from_numbers(text: str, first: int, second: int, year: int, *, mend: str) -> Reading[dt.date]:
@@ -306,7 +316,7 @@ def read_fate(cell: Cell) -> Reading[str]:
     text = tidy_text(str(cell)).lower()
     if text in FATE_WORDS:
         return Reading(value=text)
-    meant = nearest(text, FATE_WORDS)
+    meant = nearest(text, FATE_WORDS) or likely_fate(text)
     hint = f"Did you mean “{meant}”? " if meant else ""
     return Reading(
         what=f"“{_shown(cell)}” is not a fate", mend=f"{hint}Allowed: {one_of(FATE_WORDS)}."

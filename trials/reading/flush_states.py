@@ -20,6 +20,8 @@ from trials.trial import Trial
 __all__ = ["FlushState", "bag_frame", "flush_frame", "last_flush", "settle_fates"]
 
 FlushState: TypeAlias = Literal["weighed", "missing", "after loss", "not yet", "not picked"]
+_MOST_SINGLY = 5
+_WRITE_FATE = "Write finished, contaminated, lost otherwise or still going."
 _LOST = ("contaminated", "lost otherwise")
 
 
@@ -47,27 +49,38 @@ def settle_fates(bags: list[BagRow], trial: Trial, file: str, problems: list[Pro
     problems : list of Problem
         Where doubts are added.
     """
-    last = last_flush(bags, trial)
+    last, silent = last_flush(bags, trial), []
     for bag in bags:
         if bag.fate:
             continue
         whole = len(bag.weights) == last
         bag.fate = "finished" if whole else "not recorded"
+        if "fate" in bag.unread:  # told already, as a mistake
+            continue
         if whole:
-            what, mend = "the fate is blank; every flush is weighed, so it counts as finished", ""
+            what = "the fate is blank; every flush is weighed, so it counts as finished"
+            problems.append(_doubt(bag, what, "", file))
+        elif bag.weights:
+            problems.append(_doubt(bag, "the fate is blank", _WRITE_FATE, file))
         else:
-            what = "the fate is blank" if bag.weights else "nothing is written about its end"
-            mend = "Write finished, contaminated, lost otherwise or still going."
-        problems.append(
-            Problem(
-                file=file,
-                row=bag.row,
-                column="fate",
-                what=f"{bag.slot.code}: {what}",
-                mend=mend,
-                weight="doubt",
-            )
-        )
+            silent.append(bag)
+    problems.extend(_silence(silent, file))
+
+
+def _doubt(bag: BagRow, what: str, mend: str, file: str) -> Problem:
+    return Problem(
+        file=file, row=bag.row, column="fate", what=f"{bag.slot.code}: {what}", mend=mend,
+        weight="doubt",
+    )  # fmt: skip
+
+
+def _silence(bags: list[BagRow], file: str) -> list[Problem]:
+    """Tell of units without a word about their end: one by one if few, else in one line."""
+    if len(bags) <= _MOST_SINGLY:
+        return [_doubt(bag, "nothing is written about its end", _WRITE_FATE, file) for bag in bags]
+    shown = ", ".join(bag.slot.code for bag in bags[:_MOST_SINGLY])
+    what = f"{shown} and {len(bags) - _MOST_SINGLY} more: nothing is written about their end"
+    return [Problem(file=file, column="fate", what=what, mend=_WRITE_FATE, weight="doubt")]
 
 
 def flush_frame(

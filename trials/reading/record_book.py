@@ -24,6 +24,7 @@ __all__ = ["make_record_book"]
 SHEET = "bags"
 HELP_SHEET = "what goes where"
 _WIDTHS = {"code": 9, "text": 16, "fate": 15, "date": 13, "weight": 12, "count": 9}
+_NAME_WIDTH, _MEANING_WIDTH, _LINE_HEIGHT = 20, 80, 15
 _HEADING_FILL = "FFE7E3D6"
 _GIVEN_FILL = "FFF4F2EA"
 
@@ -84,7 +85,6 @@ def _put(cell: Cell, text: str | int) -> None:
 def _write_headings(sheet: Worksheet, columns: tuple[Column, ...], trial: Trial) -> None:
     from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
-    from openpyxl.worksheet.properties import PageSetupProperties
 
     for place, column in enumerate(columns, start=1):
         cell: Any = sheet.cell(row=1, column=place)
@@ -96,6 +96,14 @@ def _write_headings(sheet: Worksheet, columns: tuple[Column, ...], trial: Trial)
     sheet.freeze_panes = "B2"
     sheet.print_title_rows = "1:1"
     sheet.page_setup.orientation = "landscape"
+    sheet.row_dimensions[1].height = 2 * _LINE_HEIGHT
+    _fit_width(sheet)
+
+
+def _fit_width(sheet: Worksheet) -> None:
+    """Print all columns on one page."""
+    from openpyxl.worksheet.properties import PageSetupProperties
+
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
@@ -175,7 +183,7 @@ def _explain(sheet: Worksheet, columns: tuple[Column, ...], trial: Trial) -> Non
         lines.append(("Invented data", "A made-up trial, to show how it is done."))
     lines += [
         ("0 or blank", "0 means: looked, and there was nothing. Blank means: not weighed."),
-        ("days", "Write 2026-03-02 (year-month-day)."),
+        ("days", "Write year, month and day, such as 2026-03-02."),
         ("weights", f"A bare number is in {trial.weights}. You may write 1.5 kg or 12 oz."),
         ("losses", f"A lost {trial.unit} keeps its row: write its fate and the day."),
         ("", ""),
@@ -195,6 +203,10 @@ def _explain(sheet: Worksheet, columns: tuple[Column, ...], trial: Trial) -> Non
             _put(cell, text)
             cell.alignment = wide
             cell.font = Font(bold=place == 1)
-    sheet.column_dimensions["A"].width = 24
-    sheet.column_dimensions["B"].width = 90
+        # Not every program makes room for wrapped text by itself.
+        needed = max(-(-len(left) // _NAME_WIDTH), -(-len(right) // _MEANING_WIDTH), 1)
+        sheet.row_dimensions[row].height = _LINE_HEIGHT * needed
+    sheet.column_dimensions["A"].width = _NAME_WIDTH + 4
+    sheet.column_dimensions["B"].width = _MEANING_WIDTH + 10
+    _fit_width(sheet)
     sheet.protection.sheet = True

@@ -1,0 +1,110 @@
+"""Slips of a busy hand: the message says what was most likely meant, and nothing is told twice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+import pinset
+from pinset.cli import main
+from trials.reading.cells import read_date, read_fate, read_weight
+
+
+@pytest.mark.parametrize(
+    ("cell", "mend"),
+    [
+        ("13 1/4", "Write it as 13.25."),
+        ("3/4 oz", "Write it as 0.75."),
+        ("10.5 (small ones left)", "Write 10.5 alone, and the words into the column “note”."),
+        ("12 oz, wet", "Write 12 oz alone, and the words into the column “note”."),
+        ("nothing", "Write 0 if you looked and there was nothing"),
+        ("lots", "such as 14.5 or 14.5 oz"),
+    ],
+)
+def test_a_weight_that_cannot_be_read_is_mended_in_its_own_words(cell: str, mend: str) -> None:
+    reading = read_weight(cell, "oz")
+    assert reading.value is None
+    assert reading.mend.startswith(mend) or mend in reading.mend
+
+
+@pytest.mark.parametrize("cell", ["April 5", "5 Apr", "Sept. 5th"])
+def test_a_day_without_its_year_is_told_so(cell: str) -> None:
+    told = read_date(cell)
+    assert told.value is None
+    assert "has no year" in told.what
+
+
+@pytest.mark.parametrize(
+    ("cell", "meant"),
+    [("mould", "contaminated"), ("green patch", "contaminated"), ("dropped", "lost otherwise"),
+     ("done", "finished"), ("finishd", "finished"), ("x", None)],
+)  # fmt: skip
+def test_a_fate_in_own_words_is_asked_about_and_not_taken(cell: str, meant: str | None) -> None:
+    reading = read_fate(cell)
+    assert reading.value is None
+    assert ("Did you mean" in reading.mend) == (meant is not None)
+    assert meant is None or f"“{meant}”?" in reading.mend
+
+
+@pytest.fixture
+def drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
+    folder = tmp_path / "trial"
+    assert main(["new", str(folder), "--seed", "7"]) == 0
+    plan = folder / "trial.toml"
+    plan.write_text(plan.read_text("utf-8").replace('weights = "g"', 'weights = "oz"'), "utf-8")
+    assert main(["layout", str(folder)]) == 0
+    capsys.readouterr()
+    return folder
+
+
+def _write(folder: Path, cells: dict[tuple[int, str], object]) -> None:
+    book = openpyxl.load_workbook(folder / "records.xlsx")
+    sheet = book["bags"]
+    columns = {cell.value: cell.column for cell in sheet[1]}
+    for (row, heading), value in cells.items():
+        sheet.cell(row, columns[heading]).value = value  # type: ignore[union-attr]
+    book.save(folder / "records.xlsx")
+
+
+def _problems(folder: Path) -> tuple[pinset.Problem, ...]:
+    with pytest.raises(pinset.Problems) as told:
+        pinset.read(folder)
+    return told.value.problems
+
+
+def test_a_new_record_book_is_one_doubt(drawn: Path) -> None:
+    records = pinset.read(drawn)
+    assert len(records.doubts) == 1
+    assert "and 27 more: nothing is written about their end" in records.doubts[0].what
+
+
+def test_a_wrong_code_is_named_by_its_place_and_told_once(drawn: Path) -> None:
+    book = openpyxl.load_workbook(drawn / "records.xlsx")
+    right = book["bags"].cell(4, 1).value
+    _write(drawn, {(4, "code"): "ZZZ"})
+    (mistake,) = [one for one in _problems(drawn) if one.weight == "mistake"]
+    assert (mistake.row, mistake.column) == (4, "code")
+    assert mistake.mend.startswith(
+        f"Most likely “{right}”, which was drawn for the place in this row"
+    )
+
+
+def test_what_cannot_be_read_is_not_told_as_blank(drawn: Path) -> None:
+    weights: dict[tuple[int, str], object] = {(row, "flush 1 (oz)"): 12 for row in range(4, 12)}
+    _write(drawn, weights | {
+        (2, "fate"): "mould", (2, "lost on"): "2026-03-20", (2, "seen"): "green",
+        (3, "flush 1 date"): "2026-04-05", (3, "flush 1 (oz)"): "12 1/4",
+        (5, "flush 1 (oz)"): 130,
+    })  # fmt: skip
+    problems = _problems(drawn)
+    assert sorted((one.row, one.column) for one in problems if one.weight == "mistake") == [
+        (2, "fate"),
+        (3, "flush 1 (oz)"),
+    ]
+    doubts = [one for one in problems if one.weight == "doubt"]
+    assert not [one for one in doubts if one.row == 2]
+    assert not [one for one in doubts if "a day and no weight" in one.what]
+    (heavy,) = [one for one in doubts if one.row == 5 and "weighs" in one.what]
+    assert "weighs 130 oz, and the middle of the trial is 12 oz" in heavy.what
