@@ -89,7 +89,8 @@ def _parts(trial: Trial) -> tuple[_Part, ...]:
         _Part(
             heading="From spawn to the end",
             hint=f"Fate: {listed(FATE_WORDS, last='or')}. Dates as year-month-day. A {unit} thrown "
-            "out for mould or sourness is contaminated; write the day and the colour you saw.",
+            "out for mould or sourness is contaminated; write the day and the colour you saw. Dry "
+            "weight is that of the ingredients before water; leave it blank if you do not know it.",
             columns=_headings(growing, trial),
         )
     ]
