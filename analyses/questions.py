@@ -23,7 +23,7 @@ from analyses.flush.told import flush_story
 from analyses.flush.yield_by_flush import yield_by_flush
 from analyses.flushes import KEPT, flush_answer, flush_checks
 from analyses.layouts.factorial import factor_effects
-from analyses.layouts.rerandomised import p_rerandomised
+from analyses.layouts.rerandomised import DRAWS, DRAWS_EXPLORED, p_rerandomised
 from analyses.losses.checks import loss_checks
 from analyses.losses.counts import loss_counts
 from analyses.losses.naive import naive_counts
@@ -192,7 +192,10 @@ def _findings(question: Question, answer: Comparison, records: Records) -> list[
             why = "the control gave nothing, so a margin in per cent of it means nothing"
             estimate = replace(estimate, withheld=why)
         judgement = judge(estimate, claim=claim, worthwhile=worthwhile)
-        again = p_rerandomised(records, answer.sample, estimate) if answer.sample else None
+        draws = DRAWS if planned else DRAWS_EXPLORED
+        again = (
+            p_rerandomised(records, answer.sample, estimate, draws=draws) if answer.sample else None
+        )
         told.append(
             Finding(
                 id="-".join(
