@@ -8,11 +8,11 @@ All runs over leading axes too: over many trials of one shape, or many variances
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analyses.models.linear.arrays import Array
+from analyses.models.linear.arrays import Array, Codes
 from analyses.models.linear.moments import Moments
 
 __all__ = ["General", "within_levels"]
@@ -55,6 +55,22 @@ class General:
     within: Array
     counts: Array
     sums: Array
+
+    def stacked(self) -> General:
+        """Give the same as a stack of one."""
+        return self.of(None)
+
+    def of(self, which: Codes | None) -> General:
+        """Give some of a stack; with None, the same with one leading axis more."""
+        return replace(
+            self,
+            rows=np.asarray(self.rows, float)[which],
+            group_rows=self.group_rows[which],
+            total=self.total[which],
+            within=self.within[which],
+            counts=self.counts[which],
+            sums=self.sums[which],
+        )
 
     def moments(self, theta: Array) -> Moments:
         """Give the products at the variances theta, shape (..., k)."""

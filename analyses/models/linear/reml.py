@@ -7,78 +7,39 @@ balanced. A step is kept only when the criterion does not rise. The fit ends whe
 the variances above zero is nought to rounding, and it points outwards at those that are zero.
 The search starts from equal variances. A handful of rows may let the criterion have a second low
 point, with one of several residual variances far below the rest: there the search starts from each
-such corner too, and the lowest point counts.
+such corner too, all at once by `search_many`, and the lowest point counts.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
 from analyses.models.linear.arrays import Array, FitError, Flags, plain_list
-from analyses.models.linear.moments import Moments, Structure
+from analyses.models.linear.criterion import Point, evaluate
+from analyses.models.linear.general import General
+from analyses.models.linear.moments import Structure
+from analyses.models.linear.search_many import corners, search_many
+from analyses.models.linear.tolerances import (
+    BLURRED,
+    DECREMENT,
+    FLOOR,
+    HALVINGS,
+    HANDFUL,
+    LOWER,
+    ROUNDING,
+    SLOPING,
+    STEPS,
+    VANISHED,
+)
 
-__all__ = ["Optimum", "Point", "evaluate", "maximise"]
+__all__ = ["Optimum", "maximise"]
 
-_DECREMENT = 1e-17  # squared distance to the optimum, in standard errors, that is nought
-_ROUNDING = 1e-12  # the same where rounding lets the criterion fall no further
-_BLURRED = 1e-9  # the same where a residual variance is held at its floor, and its weight is huge
-_STEPS = 100
-_HALVINGS = 40
-_FLOOR = 1e-7  # one of several residual variances this small, next to the data's, stands for zero
-_HANDFUL = 120  # rows up to which several residual variances are sought from several starts
-_LOWER = 1e-6  # how much lower a second low point must be to be another one
-_CORNER = 0.02  # how far below the rest one residual variance starts then
-_VANISHED = 1e-12  # a residual variance this far below the largest is lost in rounding
 _NO_ERROR = (
     "the random terms and the fixed part fit the rows exactly, or next to exactly: no residual "
     "variation is left to estimate an error from"
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
-    """The criterion and its derivatives at one set of variances, or at each of many.
-
-    Leading axes are those of the variances, which are always scaled so that the generalised
-    residual sum of squares equals its degrees of freedom: the best common scale.
-
-    Attributes
-    ----------
-    theta : array, shape (k,)
-        Variances.
-    criterion : float or array
-        -2 log restricted likelihood, without its constant.
-    beta : array, shape (p,)
-        Fixed effects of the orthonormal columns.
-    phi : array, shape (p, p)
-        Their covariance.
-    gradient : array, shape (k,)
-        Of half the criterion.
-    average, expected : array, shape (k, k)
-        Average and expected information; the observed one is 2 average - expected.
-    moments : Moments
-        Before the scaling, at theta / scale.
-    scale : float or array
-        The common factor.
-    """
-
-    theta: Array
-    criterion: Array
-    beta: Array
-    phi: Array
-    gradient: Array
-    average: Array
-    expected: Array
-    moments: Moments
-    scale: Array
-
-    @property
-    def observed(self) -> Array:
-        """Observed information."""
-        return 2 * self.average - self.expected
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,60 +64,6 @@ class Optimum:
     at_zero: Flags
 
 
-def evaluate(structure: Structure, theta: Array) -> Point:
-    """Work out criterion and derivatives (Patterson & Thompson 1971, Biometrika 58, 545-554).
-
-    Parameters
-    ----------
-    structure : Structure
-    theta : array, shape (..., k)
-        Leading axes where the structure allows them.
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        If the covariance is singular to rounding, at any of them.
-    """
-    moments = structure.moments(theta)
-    a, k = moments.a, theta.shape[-1]
-    p, lead = a.shape[-1] - 1, a.shape[:-2]
-    lower = np.linalg.cholesky(a[..., :p, :p])
-    phi = np.linalg.inv(a[..., :p, :p])
-    beta = (phi @ a[..., :p, p:])[..., 0]
-    square = a[..., p, p] - (a[..., :p, p] * beta).sum(-1)
-    if not (square > 0).all():
-        raise np.linalg.LinAlgError
-    free = structure.rows - p
-    scale = square / free
-    left = np.ones((*lead, p + 1))
-    left[..., :p] = -beta
-    b_left = (moments.b @ left[..., None, :, None])[..., 0]
-    quadratic = (b_left @ left[..., None])[..., 0]
-    phi_b = phi[..., None, :, :] @ moments.b[..., :p, :p]
-    c_left = (moments.c @ left[..., None, None, :, None])[..., 0] @ left[..., None, :, None]
-    taken = b_left[..., :p] @ phi @ b_left[..., :p].swapaxes(-1, -2)
-    average = 0.5 * (c_left[..., 0] - taken)
-    traces = moments.traces - phi_b.trace(0, -2, -1)
-    flat = phi_b.reshape(*lead, k, p * p)
-    crossed = flat @ phi_b.swapaxes(-1, -2).reshape(flat.shape).swapaxes(-1, -2)
-    c_flat = moments.c[..., :p, :p].reshape(*lead, k * k, p * p)
-    c_phi = (c_flat @ phi.reshape(*lead, p * p, 1)).reshape(*lead, k, k)
-    expected = 0.5 * (moments.t - 2 * c_phi + crossed)
-    size = np.log(np.diagonal(lower, axis1=-2, axis2=-1)).sum(-1)
-    each, both = scale[..., None], scale[..., None, None]
-    return Point(
-        theta=theta * each,
-        criterion=moments.log_det + 2 * size + free * (np.log(scale) + 1),
-        beta=beta,
-        phi=phi * both,
-        gradient=0.5 * (traces - quadratic / each) / each,
-        average=average / both**3,
-        expected=expected / both**2,
-        moments=moments,
-        scale=scale,
-    )
-
-
 def maximise(structure: Structure) -> Optimum:
     """Find the variances of highest restricted likelihood, none below zero.
 
@@ -166,49 +73,47 @@ def maximise(structure: Structure) -> Optimum:
         If a variance cannot be told from the others, or no residual variation is left.
     """
     k, g = len(structure.names), structure.residuals
-    best = _maximise_from(structure, np.full(k, 1.0 / k))
-    if g == 1 or structure.rows > _HANDFUL:
-        return best
-    for start in _corners(k, g):
+    first = evaluate(structure, np.full(k, 1.0 / k))
+    _check_separable(first, structure.names)
+    if g > 1 and structure.rows <= HANDFUL and isinstance(structure, General):
+        return _lowest(structure, first)
+    return _downhill_of(structure, first)
+
+
+def _lowest(structure: General, first: Point) -> Optimum:
+    """Find the lowest point downhill of the first and of the corners."""
+    starts = np.vstack([first.theta, corners(len(structure.names), structure.residuals)])
+    found = search_many(structure.stacked(), starts, np.zeros(len(starts), np.intp))
+    start = evaluate(structure, found.theta[0]) if found.found[0] else first
+    best = _downhill_of(structure, start)
+    lower = found.found & (found.criterion < best.point.criterion - LOWER)
+    again = starts[1:][found.unsure[1:]]
+    if lower.any():
+        again = np.vstack([again, found.theta[lower][np.argmin(found.criterion[lower])]])
+    for theta in again:
         try:
-            found = _maximise_from(structure, start)
+            other = _downhill_of(structure, evaluate(structure, theta))
         except (FitError, np.linalg.LinAlgError):
             continue  # downhill without end from here; the point already found is a proper one
-        if found.point.criterion < best.point.criterion - _LOWER:
-            best = found
+        if other.point.criterion < best.point.criterion - LOWER:
+            best = other
     return best
 
 
-def _corners(k: int, residuals: int) -> list[Array]:
-    """Give starts with one or two residual variances low, and all random terms or one high."""
-    first = k - residuals
-    starts = []
-    for size in range(1, min(residuals, 3)):
-        for low in combinations(range(first, k), size):
-            for high in (range(first), *([one] for one in range(first))):
-                start = np.full(k, _CORNER)
-                start[list(high)] = start[first:] = 1.0
-                start[list(low)] = _CORNER
-                starts.append(start / k)
-    return starts
-
-
-def _maximise_from(structure: Structure, start: Array) -> Optimum:
+def _downhill_of(structure: Structure, point: Point) -> Optimum:
     """Find the low point downhill of these variances."""
     g = structure.residuals
-    point = evaluate(structure, start)
-    _check_separable(point, structure.names)
     evaluations, scoring = 1, True
-    for _ in range(_STEPS):
+    for _ in range(STEPS):
         free = ~_at_bound(point, g) | (point.gradient < 0)
         step, decrement = _step(point, free, scoring=scoring)
         blurred = not free[-g:].all()
-        if decrement <= (_BLURRED if blurred else _DECREMENT):
+        if decrement <= (BLURRED if blurred else DECREMENT):
             return _optimum(point, g, evaluations, decrement)
         moved, tried = _descend(structure, point, step, g)
         evaluations += tried
         if moved is None:
-            if decrement <= (100 * _BLURRED if blurred else _ROUNDING):
+            if decrement <= (100 * BLURRED if blurred else ROUNDING):
                 return _optimum(point, g, evaluations, decrement)
             if not scoring:
                 break
@@ -217,7 +122,7 @@ def _maximise_from(structure: Structure, start: Array) -> Optimum:
         _check_residual(moved, structure)
         scoring = False
         point = moved
-    if point.theta[-g:].min() < _FLOOR * point.theta.max():
+    if point.theta[-g:].min() < FLOOR * point.theta.max():
         raise FitError(_NO_ERROR)
     message = "the variances could not be found: the criterion has no clear lowest point"
     raise FitError(message)
@@ -231,14 +136,14 @@ def _at_bound(point: Point, residuals: int) -> Flags:
     """
     bound = point.theta == 0
     if residuals > 1:
-        bound[-residuals:] = point.theta[-residuals:] <= 1.5 * _FLOOR
+        bound[-residuals:] = point.theta[-residuals:] <= 1.5 * FLOOR
     return np.asarray(bound)
 
 
 def _optimum(point: Point, residuals: int, evaluations: int, decrement: float) -> Optimum:
     at_zero = _at_bound(point, residuals)
     # a criterion that falls for ever keeps its slope along the logarithm of the variance
-    if (at_zero & (point.theta * point.gradient > 1e-3)).any():
+    if (at_zero & (point.theta * point.gradient > SLOPING)).any():
         raise FitError(_NO_ERROR)
     return Optimum(
         point=point,
@@ -285,9 +190,9 @@ def _descend(
     floor = np.zeros(len(step))
     floor[-residuals:] = point.theta[-residuals:] / 20
     if residuals > 1:
-        floor[-residuals:] = np.maximum(floor[-residuals:], _FLOOR)
+        floor[-residuals:] = np.maximum(floor[-residuals:], FLOOR)
     slack = 1e-13 * (abs(point.criterion) + structure.rows)
-    for tried in range(1, _HALVINGS):
+    for tried in range(1, HALVINGS):
         theta = np.maximum(point.theta + step, floor)
         try:
             moved = evaluate(structure, theta)
@@ -297,7 +202,7 @@ def _descend(
         if moved.criterion <= point.criterion + slack:
             return moved, tried
         step = step / 2
-    return None, _HALVINGS
+    return None, HALVINGS
 
 
 def _check_separable(point: Point, names: tuple[str, ...]) -> None:
@@ -318,5 +223,5 @@ def _check_separable(point: Point, names: tuple[str, ...]) -> None:
 
 
 def _check_residual(point: Point, structure: Structure) -> None:
-    if structure.residuals == 1 and point.theta[-1] < _VANISHED * max(point.theta.max(), 1.0):
+    if structure.residuals == 1 and point.theta[-1] < VANISHED * max(point.theta.max(), 1.0):
         raise FitError(_NO_ERROR)

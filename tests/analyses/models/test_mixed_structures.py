@@ -136,7 +136,7 @@ def test_the_gradient_vanishes_and_no_neighbour_is_better(seed, name):
         step = rng.normal(0, 0.05, len(errors)) * errors
         theta = np.maximum(point.theta + step, 0)
         theta[-structure.residuals :] = np.maximum(theta[-structure.residuals :], 1e-3)
-        from analyses.models.linear.reml import evaluate
+        from analyses.models.linear.criterion import evaluate
 
         assert evaluate(structure, theta).criterion >= point.criterion - (1e-6 if blurred else 1e-9)
 
@@ -146,7 +146,7 @@ def test_the_lower_of_two_low_points_is_found(seed):
     """Trials so small that one residual variance a flush leaves the criterion two low points."""
     from scipy.optimize import minimize
 
-    from analyses.models.linear.reml import evaluate
+    from analyses.models.linear.criterion import evaluate
 
     rng = np.random.default_rng(seed)
     bags, flushes = rng.integers(3, 6), rng.integers(2, 4)
@@ -199,7 +199,7 @@ def test_any_small_table_is_fitted_or_refused_in_words(seed):
     from scipy.optimize import minimize
 
     from analyses.models.linear.arrays import FitError
-    from analyses.models.linear.reml import evaluate
+    from analyses.models.linear.criterion import evaluate
 
     rng = np.random.default_rng(seed)
     data = trial(seed, blocks=int(rng.integers(2, 5)), lost=rng.choice([0.1, 0.5, 0.8]))
