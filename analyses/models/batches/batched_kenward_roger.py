@@ -35,7 +35,7 @@ class ContrastInference:
 
 
 def infer_contrasts(
-    design: NestedDesign, sums: TrialSums, ratios: Array, rows: Array
+    design: NestedDesign, sums: TrialSums, ratios: Array, rows: Array, *, errors: bool = True
 ) -> ContrastInference:
     """Estimate contrasts with Kenward and Roger's covariance and degrees of freedom.
 
@@ -52,6 +52,8 @@ def infer_contrasts(
         Variances over the residual variance, innermost first, shape (terms, trials).
     rows
         Contrasts in basis coefficients, shape (contrasts, rank).
+    errors
+        Whether to give the variances and degrees of freedom; otherwise they are NaN.
     """
     variance = NestedVariance(design, sums, ratios)
     risen = variance.rise(sums.group_sums)
@@ -60,13 +62,20 @@ def infer_contrasts(
     left = sums.rows - solved.kept.sum(axis=0)
     with np.errstate(divide="ignore", invalid="ignore"):
         residual = solved.rest[0, 0] / left
+    estimates = np.einsum("mr,rt->mt", rows, solved.solution[:, 0])
+    if not errors:
+        unknown = np.full_like(estimates, np.nan)
+        return ContrastInference(
+            estimates=estimates, variances=unknown, df=unknown, residual=residual
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
         inner = [t.through(lambda a: a[:, :rank]) for t in risen]
         pieces = _weights(variance, sums, ratios, inner, solved)
         spread, shift, pulls = _contrast_forms(variance, sums, ratios, inner, solved, rows, pieces)
         share = np.einsum("ijt,imt,jmt->mt", pieces, pulls, pulls)
         df = 2.0 * spread**2 / share
     return ContrastInference(
-        estimates=np.einsum("mr,rt->mt", rows, solved.solution[:, 0]),
+        estimates=estimates,
         variances=(spread + 2.0 * shift) * residual,
         df=df,
         residual=residual,

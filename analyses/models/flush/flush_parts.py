@@ -242,7 +242,8 @@ def _amounts(
     if watch.batch is not None:
         groups["batch"] = watch.batch[bag]
     groups["bag"] = bag
-    fit = fit_batch(watch.log_grams.reshape(bags * flushes, trials), design, rows, groups)
+    grams = watch.log_grams.reshape(bags * flushes, trials)
+    fit = fit_batch(grams, design, rows, groups, errors=False)
     many = treatments * total
     # A search that ended nowhere, or beyond anything that a logarithm of grams can be, is no fit.
     sound = fit.converged & (np.abs(fit.estimates) < _LARGEST_LOG).all(axis=0)

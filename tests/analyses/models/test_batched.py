@@ -62,6 +62,21 @@ def _agree_with_textbook(layout, y, fit, names, trial):
 
 
 @pytest.mark.parametrize("names", STRUCTURES.values(), ids=STRUCTURES.keys())
+def test_without_errors_the_rest_is_the_same(names):
+    layout = Layout()
+    y = layout.responses(np.random.default_rng(12), 40, (1.0, 0.5, 0.5, 1.0))
+    groups = {name: getattr(layout, name) for name in names}
+    whole = fit_batch(y, layout.x, layout.rows, groups)
+    quick = fit_batch(y, layout.x, layout.rows, groups, errors=False)
+    np.testing.assert_array_equal(quick.estimates, whole.estimates)
+    np.testing.assert_array_equal(quick.variances, whole.variances)
+    np.testing.assert_array_equal(quick.converged, whole.converged)
+    assert np.isfinite(whole.standard_errors).all()
+    assert np.isnan(quick.standard_errors).all()
+    assert np.isnan([quick.df, quick.t, quick.p, quick.low, quick.high]).all()
+
+
+@pytest.mark.parametrize("names", STRUCTURES.values(), ids=STRUCTURES.keys())
 @pytest.mark.parametrize("variances", [(1.0, 0.5, 0.5, 1.0), (0.0, 0.0, 0.1, 1.0)])
 def test_textbook_formulas_with_the_whole_covariance_matrix(names, variances):
     """Kenward & Roger (1997) and the REML score by n x n matrices, at the variances found."""
