@@ -1,15 +1,18 @@
-"""Volumes and temperatures as growers write them, by the units library pint.
+"""Volumes and temperatures as growers write them, by the libraries pint and SciPy.
 
 A cup, pint, quart or gallon is the one of the United States (NIST Handbook 44, appendix C) unless
-it is called imperial. The library takes a third of a second to load, so that it is loaded when a
-volume is first asked about.
+it is called imperial. Pint takes a third of a second to load, so that it is loaded when a volume is
+first asked about.
 """
 
 from __future__ import annotations
 
 import re
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
 
 __all__ = ["celsius", "millilitres"]
 
@@ -17,7 +20,7 @@ _WORD = re.compile("[a-z_]{1,30}")
 
 
 @cache
-def _registry() -> Any:  # noqa: ANN401
+def _registry() -> pint.UnitRegistry[float]:
     import pint
 
     return pint.UnitRegistry()
@@ -53,4 +56,6 @@ def celsius(fahrenheit: float) -> float:
     >>> round(celsius(65), 1)
     18.3
     """
-    return float(_registry().Quantity(fahrenheit, "degF").to("degC").magnitude)
+    from scipy.constants import convert_temperature
+
+    return float(convert_temperature(fahrenheit, "Fahrenheit", "Celsius"))
