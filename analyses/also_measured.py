@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.comparison import Sample, compare
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from analyses.yields import random_terms
 from trials.records import Records
 

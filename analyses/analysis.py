@@ -8,20 +8,18 @@ import pandas as pd
 
 from analyses.also_measured import AlsoMeasured
 from analyses.finding import Finding, Mean
+from analyses.flow import FlowStep
 from analyses.flush.story import FlushStory
+from analyses.flush.table import FlushRow
 from analyses.flush.worth_story import Worth
 from analyses.layouts.factorial import FactorEffect
+from analyses.losses.counts import LossCount
+from analyses.losses.naive import NaiveCount
 from analyses.losses.pattern import LossPattern
-from analyses.pieces import (
-    BatchLoss,
-    FlowStep,
-    FlushRow,
-    LossCount,
-    ModelNumbers,
-    NaiveCount,
-    UnitStory,
-)
+from analyses.losses.table import BatchLoss
+from analyses.model_numbers import ModelNumbers
 from analyses.times.stage_times import StageTimes
+from analyses.unit import UnitStory
 from trials.records import Records
 
 __all__ = ["Analysis"]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analyses.finding import Finding
-from analyses.pieces import FlowStep, UnitStory
+from analyses.flow import FlowStep
+from analyses.unit import UnitStory
 from trials.plurals import plural
 from trials.records import Records
 

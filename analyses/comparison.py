@@ -11,10 +11,10 @@ import pandas as pd
 
 from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
+from analyses.model_numbers import ModelNumbers
 from analyses.models.families.fieller import fieller
 from analyses.models.linear.arrays import FitError
 from analyses.models.linear.formula import random_words
-from analyses.pieces import ModelNumbers
 from analyses.unequal_spread import welch_test
 from trials.trial import Outcome, Trial
 

@@ -16,7 +16,7 @@ from analyses.losses.by_stratum import by_stratum, stratum_companions
 from analyses.losses.counts import loss_counts
 from analyses.losses.estimate import HUNDRED
 from analyses.losses.table import known_fates, layers
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from analyses.yields import STARTED
 from trials.records import Records
 

@@ -2,10 +2,40 @@
 
 from __future__ import annotations
 
-from analyses.pieces import FlowStep
+from dataclasses import dataclass
+
 from trials.records import Records
 
-__all__ = ["flow"]
+__all__ = ["FlowStep", "flow"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowStep:
+    """Where the units of one treatment went; `made` is the sum of all the others.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    made : int
+        Units drawn.
+    contaminated, lost_otherwise, still_going, not_recorded : int
+        Units by fate.
+    gave_nothing, fruited : int
+        Units not lost whose total is 0, and more than 0.
+    incomplete : int
+        Finished units of which a flush was not written down, so that the total is unknown.
+    """
+
+    treatment: str
+    made: int
+    contaminated: int
+    lost_otherwise: int
+    still_going: int
+    not_recorded: int
+    gave_nothing: int
+    fruited: int
+    incomplete: int
 
 
 def flow(records: Records) -> tuple[FlowStep, ...]:

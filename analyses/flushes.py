@@ -18,12 +18,13 @@ from analyses.flush.counts import came_rows
 from analyses.flush.kept_fit import KeptFit, fit_kept, unit_slopes, unusable
 from analyses.flush.yield_by_flush import model_numbers
 from analyses.judged_again import dealt_again, judged_again
+from analyses.model_numbers import ModelNumbers
 from analyses.models.contrasts import infer
 from analyses.models.families.multiplicity import largest_t
 from analyses.models.linear.arrays import FitError
 from analyses.models.linear.student import t_quantile, t_two_sided
 from analyses.models.numerics.growth import grown, rise
-from analyses.pieces import ModelNumbers, UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
 __all__ = ["FLUSH_UNIT", "KEPT", "flush_answer", "flush_checks", "usable_treatments"]

@@ -10,7 +10,7 @@ import numpy as np
 
 from analyses.fit_again import fit_again
 from analyses.models.linear.arrays import Array, FitError, Flags
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from analyses.yields import STARTED, yield_sample
 from trials.records import Records
 

@@ -14,10 +14,10 @@ from analyses.finding import Check, Finding, Mean
 from analyses.judged_again import dealt_again, judged_again
 from analyses.models.times.known_times import kaplan_meier, log_rank
 from analyses.models.times.turnbull import turnbull
-from analyses.pieces import UnitStory
 from analyses.times.looks import STAGES, LookGap, Stage, look_gap, middle_days, stage_looks
 from analyses.times.stage_times import StageTimes, TimeCurve
 from analyses.times.time_model import compared_times, day_difference, fit_times, median
+from analyses.unit import UnitStory
 from trials.records import Records
 from trials.trial import Outcome
 

@@ -6,11 +6,40 @@ BMJ 345, e5661 (CONSORT for cluster trials).
 
 from __future__ import annotations
 
-from analyses.pieces import UnitStory
+from dataclasses import dataclass
+
 from trials.plurals import plural
 from trials.records import Records
 
-__all__ = ["unit_story"]
+__all__ = ["UnitStory", "unit_story"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitStory:
+    """Which unit counts, and why.
+
+    Parameters
+    ----------
+    counted : str
+        The grower's word for a bag, or ``batch``.
+    total : int
+        How many there are in the trial.
+    per_treatment : tuple of (str, int)
+        Treatment code and number of units.
+    why : str
+        One plain sentence.
+    blocks : int
+        How many blocks; 0 where there are none.
+    block : str
+        What a block is; empty where there are none.
+    """
+
+    counted: str
+    total: int
+    per_treatment: tuple[tuple[str, int], ...]
+    why: str
+    blocks: int = 0
+    block: str = ""
 
 
 def unit_story(records: Records) -> UnitStory:

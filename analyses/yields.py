@@ -12,7 +12,7 @@ from analyses.estimate import Estimate, Span
 from analyses.finding import Mean
 from analyses.layouts.growers import GROWER, by_grower, grower_terms, with_growers
 from analyses.layouts.split_units import by_batch_where_batches_differ
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
 __all__ = ["FRUITED", "STARTED", "yield_answer", "yield_sample"]

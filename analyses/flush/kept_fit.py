@@ -13,7 +13,7 @@ from analyses.comparison import DF_METHOD
 from analyses.flush.counts import came_rows
 from analyses.models.linear.arrays import Array, FitError
 from analyses.models.linear.formula import random_words
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
 if TYPE_CHECKING:

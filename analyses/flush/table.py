@@ -4,12 +4,41 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
-from analyses.pieces import FlushRow
 from trials.records import Records
 
-__all__ = ["flush_rows", "shares_and_ratios"]
+__all__ = ["FlushRow", "flush_rows", "shares_and_ratios"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlushRow:
+    """One treatment in one flush.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    flush : int
+        From 1.
+    bags : int
+        Units weighed in this flush.
+    mean_g, sd_g : float
+        Grams per unit weighed, zeros in; NaN where there is none.
+    share : float
+        Share of the treatment's weighed total, 0 to 1.
+    kept : float
+        This flush as a share of the one before; NaN for the first.
+    """
+
+    treatment: str
+    flush: int
+    bags: int
+    mean_g: float
+    sd_g: float
+    share: float
+    kept: float
 
 
 def flush_rows(records: Records) -> tuple[FlushRow, ...]:

@@ -17,7 +17,7 @@ from analyses.models.contrasts import comparisons, infer
 from analyses.models.flush.batch_luck import batch_df
 from analyses.models.flush.flush_parts import PartsModel
 from analyses.models.linear.arrays import Array, FitError
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from trials.plurals import counted, plural
 from trials.records import Records
 

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from analyses.comparison import DF_METHOD
 from analyses.flush.kept_fit import MOST_ROWS_BY_FLUSH
+from analyses.model_numbers import ModelNumbers
 from analyses.models.linear.arrays import FitError
 from analyses.models.linear.formula import random_words
-from analyses.pieces import ModelNumbers, UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
 if TYPE_CHECKING:

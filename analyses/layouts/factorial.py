@@ -13,9 +13,9 @@ import pandas as pd
 
 from analyses.comparison import DF_METHOD, Comparison, Sample, model_numbers
 from analyses.layouts.rerandomised import responses
+from analyses.model_numbers import ModelNumbers
 from analyses.models.linear.arrays import FitError
 from analyses.models.mixed import MixedFit, fit_mixed
-from analyses.pieces import ModelNumbers
 from analyses.yields import STARTED
 from trials.factors import is_crossed
 from trials.records import Records

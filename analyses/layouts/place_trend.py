@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.models.linear.arrays import FitError
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from analyses.yields import FRUITED, yield_sample
 from trials.records import Records
 

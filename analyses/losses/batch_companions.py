@@ -13,10 +13,9 @@ from analyses.losses.batch_limits import FEWEST_HIT, BatchShares, score_stretch
 from analyses.losses.batch_sample import batch_sample, shares_of
 from analyses.losses.estimate import asked
 from analyses.losses.intercept import random_intercept
-from analyses.losses.table import batch_losses
+from analyses.losses.table import BatchLoss, batch_losses
 from analyses.models.counts.clusters import adjusted_test
 from analyses.models.counts.risk_ratio import dispersed_ratio_limits
-from analyses.pieces import BatchLoss
 from trials.records import Records
 
 __all__ = ["batch_companions"]

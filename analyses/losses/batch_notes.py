@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from analyses.losses.batch_limits import FEWEST_HIT
-from analyses.losses.table import batch_losses, known_fates
-from analyses.pieces import BatchLoss
+from analyses.losses.table import BatchLoss, batch_losses, known_fates
 from trials.plurals import plural
 from trials.records import Records
 

@@ -138,10 +138,12 @@ def stratum_companions(
             measure="odds ratio", value=exact.value, low=exact.low, high=exact.high, level=level,
             p=exact.p, method="exact conditional, common to the strata",
         ),
-        Companion(
-            measure="the same odds ratio everywhere", p=alike.p, df=float(alike.df), level=level,
-            method="Breslow-Day test with Tarone's correction",
-        ),
+        *(() if alike.df < 1 else (
+            Companion(
+                measure="the same odds ratio everywhere", p=alike.p, df=float(alike.df),
+                level=level, method="Breslow-Day test with Tarone's correction",
+            ),
+        )),
         *random_intercept(
             [*zip(range(count), tables.x1, tables.n1, strict=True)],
             [*zip(range(count), tables.x2, tables.n2, strict=True)],

@@ -17,7 +17,7 @@ from analyses.losses.by_batch import held_by_batches
 from analyses.losses.table import arm_counts, batch_losses, layers
 from analyses.models.counts.clusters import cluster_difference
 from analyses.models.counts.two_proportions import newcombe
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from trials.plurals import plural
 from trials.records import Records
 

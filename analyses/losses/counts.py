@@ -3,18 +3,49 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
 
 from analyses.losses.batch_limits import FEWEST_HIT
-from analyses.losses.table import ArmCounts, arm_counts, batch_losses
+from analyses.losses.table import ArmCounts, BatchLoss, arm_counts, batch_losses
 from analyses.models.counts.dispersed import dispersed_share_limits
 from analyses.models.counts.one_share import clopper_pearson, wilson
-from analyses.pieces import BatchLoss, LossCount, UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
-__all__ = ["loss_counts"]
+__all__ = ["LossCount", "loss_counts"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossCount:
+    """Units lost of units made, with the range of the share that fits.
+
+    Parameters
+    ----------
+    treatment : str
+        Its code.
+    lost, made : int
+        Contaminated units, and units whose fate is known.
+    low, high : float
+        Limits of the share, 0 to 1; NaN where nothing shows how much batches differ.
+    level : float
+        Confidence.
+    method : str
+        Which interval.
+    batches : int
+        Batches that the units come from where batches are what counts; otherwise 0.
+    """
+
+    treatment: str
+    lost: int
+    made: int
+    low: float
+    high: float
+    level: float
+    method: str
+    batches: int = 0
 
 
 def loss_counts(records: Records, unit: UnitStory, *, level: float) -> tuple[LossCount, ...]:

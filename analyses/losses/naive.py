@@ -4,17 +4,59 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from analyses.finding import Finding, judge
 from analyses.losses.by_bag import bag_difference
-from analyses.losses.table import batch_losses
+from analyses.losses.table import BatchLoss, batch_losses
 from analyses.models.counts.clusters import adjusted_test
 from analyses.models.counts.exact_tables import conditional_odds
-from analyses.pieces import BatchLoss, NaiveCount, UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
-__all__ = ["naive_counts"]
+__all__ = ["NaiveCount", "naive_counts"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NaiveCount:
+    """What counting every unit for itself would have claimed, where batches are what counts.
+
+    Parameters
+    ----------
+    treatment, control : str
+        Codes.
+    units, batches : int
+        Units that would have been counted, and batches that there are.
+    value, low, high : float
+        Difference and interval as if each unit stood alone, in units of a hundred.
+    p : float
+        Two-sided, for no difference, as if each unit stood alone.
+    verdict : str
+        As the plan would have judged it.
+    right_low, right_high : float
+        The interval of the batches; NaN where there is none.
+    right_verdict : str
+        The verdict of the batches.
+    correlation : float
+        Intracluster correlation by analysis of variance; NaN where it cannot be had.
+    design_effect : float
+        How many times as many units as batches of this size need; NaN likewise.
+    """
+
+    treatment: str
+    control: str
+    units: int
+    batches: int
+    value: float
+    low: float
+    high: float
+    p: float
+    verdict: str
+    right_low: float
+    right_high: float
+    right_verdict: str
+    correlation: float
+    design_effect: float
 
 
 def naive_counts(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from analyses.losses.curves import LossCurve, followed_days, log_rank_p, loss_curve
 from analyses.losses.stages import SeenCount, StageCount, seen_counts, stage_counts
 from analyses.losses.table import known_fates
-from analyses.pieces import UnitStory
+from analyses.unit import UnitStory
 from trials.records import Records
 
 __all__ = ["LossPattern", "loss_pattern"]

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from analyses.models.counts.strata import Strata, check_strata
-from analyses.pieces import BatchLoss
 from trials.records import Records
 
 __all__ = [
     "ArmCounts",
+    "BatchLoss",
     "Layers",
     "arm_counts",
     "batch_losses",
@@ -22,6 +22,25 @@ __all__ = [
 ]
 
 _ENOUGH = 0.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchLoss:
+    """Units lost of the units of one batch.
+
+    Parameters
+    ----------
+    treatment, block, batch : str
+        Code of the treatment; names, the block's empty where there are none.
+    lost, made : int
+        Contaminated units, and units whose fate is known.
+    """
+
+    treatment: str
+    block: str
+    batch: str
+    lost: int
+    made: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

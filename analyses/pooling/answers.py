@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from analyses.companion import Companion
 from analyses.estimate import Span
 from analyses.finding import Finding, Mean
+from analyses.model_numbers import ModelNumbers
 from analyses.models.pooled import PooledEffect
 from analyses.models.trials_together.prediction import Prediction
-from analyses.pieces import ModelNumbers
 from analyses.pooling.own import Own
 from trials.together import Together
 

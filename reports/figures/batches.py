@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
-from analyses.pieces import BatchLoss
+from analyses.losses.table import BatchLoss
 from reports.figures.look import Frame, marker, paint, series, tint
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
-from analyses.pieces import FlowStep
+from analyses.flow import FlowStep
 from reports.figures.look import WIDTH, Frame, paint, tint
 from reports.figures.rows import Row, lay_rows, rows_height
 from reports.parts.blocks import Figure

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from analyses.analysis import Analysis
-from analyses.pieces import LossCount
+from analyses.losses.counts import LossCount
 from reports.figures.look import Frame, marker, paint, series
 from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from analyses.analysis import Analysis
 from analyses.companion import Companion
 from analyses.finding import Finding
-from analyses.pieces import NaiveCount
+from analyses.losses.naive import NaiveCount
 from reports.parts.blocks import Block, Details, Paragraph, Table
 from reports.parts.digits import NOTHING, digits, interval, p_value
 from reports.wording.grammar import plural

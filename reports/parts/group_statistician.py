@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from analyses.model_numbers import ModelNumbers
 from analyses.models.pooled import PooledEffect
-from analyses.pieces import ModelNumbers
 from analyses.pooling.answers import GroupAnswer, PooledAnalysis
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.wording.names import printable, treatment_names

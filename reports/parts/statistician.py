@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from analyses.analysis import Analysis
 from analyses.finding import Finding
-from analyses.pieces import ModelNumbers
+from analyses.model_numbers import ModelNumbers
 from reports.parts.blocks import Block, Bullets, Details, Paragraph, Table
 from reports.parts.companions import companion_details
 from reports.parts.digits import digits, interval, p_value

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from analyses.analysis import Analysis
 from analyses.finding import Mean
-from analyses.pieces import FlushRow
+from analyses.flush.table import FlushRow
 from reports.parts.blocks import Table
 from reports.wording.grammar import capital, plural
 from reports.wording.names import estimand_words, treatment_names, unit_word

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analyses.analysis import Analysis
 from analyses.finding import Check
-from analyses.pieces import NaiveCount
+from analyses.losses.naive import NaiveCount
 from reports.parts.blocks import Table
 from reports.wording.grammar import capital, counted, full_stop, in_words, listed, plural
 from reports.wording.hedging import VERDICT_WORDS
@@ -115,9 +115,9 @@ def _counts(analysis: Analysis) -> str:
     """Say how many units each treatment has; once where many have as many."""
     each = analysis.unit.per_treatment
     if len(each) > 2 and len({number for _, number in each}) == 1:
-        return f"{each[0][1]} of each of the {in_words(len(each))} treatments"
+        return f"{each[0][1]} with each of the {in_words(len(each))} treatments"
     names = treatment_names(analysis.records.trial)
-    return listed(f"{number} of {names[code]}" for code, number in each)
+    return listed(f"{number} with {names[code]}" for code, number in each)
 
 
 def _aim(analysis: Analysis) -> str:

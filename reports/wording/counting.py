@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from analyses.analysis import Analysis
 from analyses.finding import Finding
-from analyses.pieces import NaiveCount
+from analyses.losses.naive import NaiveCount
 from reports.wording.grammar import counted, plural
 from reports.wording.names import treatment_names, unit_word
 from reports.wording.ranges import bare_range

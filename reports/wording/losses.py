@@ -5,11 +5,18 @@ from __future__ import annotations
 import math
 
 from analyses.analysis import Analysis
-from analyses.pieces import LossCount
+from analyses.losses.counts import LossCount
 from reports.wording.grammar import be, counted, listed, plural
 from reports.wording.names import treatment_names, unit_word
 
-__all__ = ["has_range", "loss_line", "losses_total", "lost_otherwise", "unknown_totals"]
+__all__ = [
+    "gone_otherwise",
+    "has_range",
+    "loss_line",
+    "losses_total",
+    "lost_otherwise",
+    "unknown_totals",
+]
 
 
 def loss_line(loss: LossCount, name: str, unit: str) -> str:
@@ -107,6 +114,32 @@ def losses_total(analysis: Analysis) -> str:
         return f"{told}, all of them with {names[sides[0].treatment]}."
     shares = listed(f"{one.lost} with {names[one.treatment]}" for one in sides)
     return f"{told}: {shares}."
+
+
+def gone_otherwise(analysis: Analysis) -> str:
+    """Say at the answer how many units were lost in other ways, and with which treatment.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        With its flow.
+
+    Returns
+    -------
+    str
+        Empty where there are none: “2 bags were lost in another way: 1 with bran and 1 with okara.”
+    """
+    trial = analysis.records.trial
+    unit, names = unit_word(trial), treatment_names(trial)
+    sides = [(names[one.treatment], one.lost_otherwise) for one in analysis.flow]
+    sides = [(name, lost) for name, lost in sides if lost]
+    total = sum(lost for _, lost in sides)
+    if not total:
+        return ""
+    told = f"{counted(total, unit)} {be(total)} lost in another way"
+    if len(sides) == 1:
+        return f"{told}, {'' if total == 1 else 'all of them '}with {sides[0][0]}."
+    return f"{told}: {listed(f'{lost} with {name}' for name, lost in sides)}."
 
 
 def lost_otherwise(analysis: Analysis) -> str:

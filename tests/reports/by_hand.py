@@ -9,7 +9,11 @@ from scipy import stats
 from analyses.analysis import Analysis
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean, judge
-from analyses.pieces import FlowStep, FlushRow, LossCount, ModelNumbers, UnitStory
+from analyses.flow import FlowStep
+from analyses.flush.table import FlushRow
+from analyses.losses.counts import LossCount
+from analyses.model_numbers import ModelNumbers
+from analyses.unit import UnitStory
 
 __all__ = ["analyse", "estimate", "finding"]
 

@@ -9,7 +9,8 @@ import pytest
 
 from analyses.estimate import Span
 from analyses.finding import Check
-from analyses.pieces import LossCount, NaiveCount
+from analyses.losses.counts import LossCount
+from analyses.losses.naive import NaiveCount
 from reports.parts.blocks import Bullets, Details, Figure, Paragraph, Table
 from reports.parts.plan_and_done import how_done
 from reports.parts.treatments_table import flushes_table, losses_table, means_tables
