@@ -11,7 +11,7 @@ import re
 import zipfile
 from typing import TYPE_CHECKING
 
-from reports.document_look import dress, frame, name_facts, rule_table
+from reports.document_look import column_widths, dress, frame, name_facts, rule_table
 from reports.parts.blocks import (
     Block,
     Bullets,
@@ -110,15 +110,21 @@ def _block(document: Document, block: Block) -> None:
 
 
 def _table(document: Document, table: Table) -> None:
+    from docx.shared import Mm
+
     caption = _line(document, "Caption")
     caption.paragraph_format.keep_with_next = True
     _write(caption, table.caption)
     made = document.add_table(rows=1 + len(table.rows), cols=len(table.columns))
+    made.autofit = False
+    widths = [Mm(one) for one in column_widths((table.columns, *table.rows))]
+    for column, width in zip(made.columns, widths, strict=True):
+        column.width = width
     points = 7 if len(table.columns) > _MANY_COLUMNS else 9
     for line, row in zip(made.rows, (table.columns, *table.rows), strict=True):
         # The list of cells is built anew each time it is asked for: once a row.
         for place, (cell, text) in enumerate(zip(line.cells, row, strict=True)):
-            head = line is made.rows[0]
+            head, cell.width = line is made.rows[0], widths[place]
             _cell(cell, text, points, bold=head or place == 0, right=table.numeric[place])
     rule_table(made)
     document.add_paragraph()

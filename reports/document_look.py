@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from reports.figures.look import tint
@@ -13,10 +14,14 @@ if TYPE_CHECKING:
     from docx.table import Table
     from docx.text.paragraph import Paragraph
 
-__all__ = ["dress", "frame", "name_facts", "rule_table"]
+__all__ = ["column_widths", "dress", "frame", "name_facts", "rule_table"]
 
 _HEAD, _BODY = "Georgia", "Calibri"
 _SIZES = {"Normal": 10.5, "Title": 20, "Heading 1": 14, "Heading 2": 11.5, "Caption": 9}
+_PAGE_MM, _MARGIN_MM = 210, 20
+_TEXT_MM = _PAGE_MM - 2 * _MARGIN_MM
+_LINE, _LONGEST_LINE, _CELL_PADDING, _BOLD = 100, 60, 3, 1.3
+"""Letters between the margins, in one column at most, and as padding; how wide a bold one is."""
 _DAY = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 """Stands for every date that the format asks for, so that no clock is in the file."""
 
@@ -32,8 +37,8 @@ def dress(document: Document) -> None:
     from docx.shared import Mm, Pt, RGBColor
 
     for section in document.sections:
-        section.page_width, section.page_height = Mm(210), Mm(297)
-        section.left_margin = section.right_margin = Mm(20)
+        section.page_width, section.page_height = Mm(_PAGE_MM), Mm(297)
+        section.left_margin = section.right_margin = Mm(_MARGIN_MM)
         section.top_margin = section.bottom_margin = Mm(18)
     for name, size in _SIZES.items():
         style: ParagraphStyle = document.styles[name]
@@ -68,6 +73,40 @@ def name_facts(document: Document, title: str) -> None:
         if relation.reltype.endswith("/thumbnail"):
             # A picture of the library's empty template, which this is not.
             del document.part.package.rels[key]
+
+
+def column_widths(rows: Sequence[Sequence[str]]) -> tuple[float, ...]:
+    """Share the width between the margins among columns by what stands in them.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Every row, the heading among them.
+
+    Returns
+    -------
+    tuple of float
+        In mm: room for the longest word of each column first; what is left goes by how much
+        longer its longest text is.
+    """
+    columns = list(zip(*rows, strict=True))
+    words = [
+        max(
+            len(word) * (_BOLD if place == 0 or row == 0 else 1)
+            for row, text in enumerate(one)
+            for word in (*text.split(), "")
+        )
+        for place, one in enumerate(columns)
+    ]
+    texts = [min(max(map(len, one)), _LONGEST_LINE) for one in columns]
+    least = [_CELL_PADDING + word for word in words]
+    wish = [max(text - word, 0) for text, word in zip(texts, words, strict=True)]
+    free = max(_LINE - sum(least), 0)
+    asked = max(sum(wish), free, 1)
+    wide = [base + free * more / asked for base, more in zip(least, wish, strict=True)]
+    spare = max(_LINE - sum(wide), 0) / len(wide)
+    total = sum(wide) + spare * len(wide)
+    return tuple(_TEXT_MM * (one + spare) / total for one in wide)
 
 
 def rule_table(table: Table) -> None:

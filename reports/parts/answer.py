@@ -6,7 +6,7 @@ from analyses.analysis import Analysis
 from analyses.finding import Finding
 from reports.parts.blocks import KeyAnswer
 from reports.wording.grammar import counted, full_stop, listed, on_or_in, plural
-from reports.wording.losses import losses_total
+from reports.wording.losses import gone_otherwise, losses_total
 from reports.wording.names import printable, treatment_names, unit_word
 from reports.wording.next_step import how_rough, next_step, plan_step
 from reports.wording.overview import overview, planned_findings
@@ -87,7 +87,7 @@ def _told(analysis: Analysis, findings: tuple[Finding, ...]) -> list[str]:
 
 
 def _basis(analysis: Analysis, findings: tuple[Finding, ...]) -> str:
-    parts = [how_made(analysis), losses_total(analysis)]
+    parts = [how_made(analysis), losses_total(analysis), gone_otherwise(analysis)]
     if len(findings) > 1:
         # The same margin holds for all; what it comes to is said for the first.
         parts.insert(0, margin(findings[0], analysis.records.trial))

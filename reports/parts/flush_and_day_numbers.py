@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from analyses.analysis import Analysis
 from analyses.flush.story import FlushStory
 from analyses.times.stage_times import StageTimes
@@ -78,10 +80,13 @@ def _flushes(story: FlushStory, names: dict[str, str], by_batch: bool) -> tuple[
 def _flush_remarks(story: FlushStory, by_batch: bool) -> tuple[str, ...]:
     own = "one for each flush" if story.spread_by_flush else "one for all"
     remarks = [
-        f"Against a straight fall of the logarithm (levels for each flush): p "
-        f"{digits(story.curvature_p)}.",
         f"Residual variance: {own}; equal ones by likelihood ratio: p {digits(story.spread_p)}.",
     ]
+    if math.isfinite(story.curvature_p):
+        remarks.append(
+            f"Against a straight fall of the logarithm (levels for each flush): p "
+            f"{digits(story.curvature_p)}."
+        )
     if story.draws:
         remarks.append(
             "What to expect per unit started: share standing (discrete hazard, before and after "

@@ -11,6 +11,7 @@ from reports.wording.grammar import capital, counted, in_words, listed, plural
 from reports.wording.names import printable, treatment_names, unit_word
 from reports.wording.numbers import number, round_span, step_for
 from trials.measures import grams
+from trials.trial import Trial
 
 __all__ = ["best_lines", "in_money", "money_notes", "say_money", "value_title"]
 
@@ -80,10 +81,7 @@ def _difference(one: MoneyDifference, analysis: Analysis) -> str:
     trial = analysis.records.trial
     names, unit, currency = treatment_names(trial), unit_word(trial), trial.costs.currency
     it, control = names[one.treatment], names[one.control]
-    price = f"{say_money(trial.costs.price_per_kg or 0.0, _CENT, currency)} a kilogram"
-    if trial.weights in ("oz", "lb"):
-        pound = grams(1.0, "lb") / 1000 * (trial.costs.price_per_kg or 0.0)
-        price += f" ({say_money(pound, _CENT, currency)} a pound)"
+    price = _price(trial.costs.price_per_kg or 0.0, trial)
     hundred = Span(
         value=100 * one.per_unit.value, low=100 * one.per_unit.low, high=100 * one.per_unit.high,
         unit=one.per_unit.unit,
@@ -99,7 +97,21 @@ def _difference(one: MoneyDifference, analysis: Analysis) -> str:
             f"between {least} and {most} more to make."
         )
     if one.per_week is not None:
-        told += f" For each place on the shelf that is {_more(one.per_week, currency)} a week."
+        # Another model than that of the yield: “that is” would claim that they are one number.
+        told += (
+            " Worked out flush by flush, both picked as often as here, a place on the shelf "
+            f"brings {_more(one.per_week, currency)} a week."
+        )
+    return told
+
+
+def _price(per_kg: float, trial: Trial) -> str:
+    """Write a price of mushrooms; in pounds too for a scale that shows ounces."""
+    currency = trial.costs.currency
+    told = f"{say_money(per_kg, _CENT, currency)} a kilogram"
+    if trial.weights in ("oz", "lb"):
+        pound = grams(1.0, "lb") / 1000 * per_kg
+        told += f" ({say_money(pound, _CENT, currency)} a pound)"
     return told
 
 
@@ -157,28 +169,28 @@ def _how_sure(one: BestFlushes) -> str:
 
 
 def _wrong(one: BestFlushes, currency: str) -> str:
-    """Say what one flush fewer or more would cost."""
+    """Say how much less one flush fewer or more would bring."""
     near = {n: loss for n, loss in one.wrong if abs(n - one.flushes) == 1}
     said = []
     for n, loss in sorted(near.items()):
         step = max(step_for(loss), _CENT)
-        amount = "less than " + say_money(_CENT, _CENT, currency) if loss < _CENT / 2 else (
-            f"about {say_money(loss, min(step, 1.0), currency)}"
-        )  # fmt: skip
-        said.append(f"{_flushes(n)} would cost {amount} a week")
+        amount = f"about {say_money(loss, min(step, 1.0), currency)} a week less"
+        if loss < _CENT / 2:
+            amount = "hardly less"
+        said.append(f"{_flushes(n)} would bring {amount}")
     return f"{capital(listed(said))}." if said else ""
 
 
 def _turning(turn: Turning, one: BestFlushes, analysis: Analysis) -> str:
-    costs, unit = analysis.records.trial.costs, unit_word(analysis.records.trial)
-    price = say_money(turn.price_per_kg, _CENT, costs.currency)
+    trial = analysis.records.trial
+    costs, unit = trial.costs, unit_word(trial)
     cost = say_money(turn.cost_per_unit, _CENT, costs.currency)
     below = turn.price_per_kg <= (costs.price_per_kg or 0.0)
     sides = ("Below", "above") if below else ("Above", "below")
     verb = "does" if turn.flushes == 1 else "do"
     return (
-        f"{sides[0]} {price} a kilogram, or {sides[1]} {cost} a {unit}, {_flushes(turn.flushes)} "
-        f"{verb} better than {in_words(one.flushes)}."
+        f"{sides[0]} {_price(turn.price_per_kg, trial)}, or {sides[1]} {cost} a {unit}, "
+        f"{_flushes(turn.flushes)} {verb} better than {in_words(one.flushes)}."
     )
 
 

@@ -10,6 +10,7 @@ import docx
 import pytest
 
 from reports.document import to_docx
+from reports.document_look import column_widths
 from reports.parts.blocks import Bullets, Caution, Details, Figure, Paragraph, Table
 from reports.report import write_report
 from tests.reports.invented import four_mixes, one_batch_a_side, renamed, shortcut, two_mixes
@@ -172,3 +173,13 @@ def test_formulas_and_fields_stay_text(text):
     document = docx.Document(io.BytesIO(to_docx(report)))
     assert any(text in one for one in read(document))
     assert not list(document.element.iter(f"{W}instrText"))
+
+
+def test_a_column_is_as_wide_as_what_stands_in_it():
+    rows = (("Treatment", "p", "Method"), ("10 % bran", "1.0", "Mantel-Haenszel, by strata " * 3))
+    narrow, least, wide = column_widths(rows)
+    assert sum((narrow, least, wide)) == pytest.approx(170)
+    assert least < narrow < wide
+    assert narrow > 170 * len("Treatment") / 100
+    many = (tuple("Intracluster" for _ in range(14)),)
+    assert sum(column_widths(many)) == pytest.approx(170)
