@@ -10,11 +10,12 @@ Question: TypeAlias = Literal["yield", "contamination", "flush"]
 QUESTIONS: tuple[Question, ...] = ("yield", "contamination", "flush")
 
 _TRIAL = """\
-# The plan of a trial. Change what stands right of each “=”. Lines after “#” explain.
+# The plan of a trial. Change what stands right of each “=”. What stands after “#” explains; take
+# the “#” at the beginning of a line away to use that line.
 # When it says what you want, run:  pinset layout {folder}
 # Do not change design and treatments after the draw.
 
-format = 1
+format = 1                # leave this as it is
 
 [trial]
 title = "{title}"
@@ -33,8 +34,8 @@ weights = "g"             # g, kg, oz or lb: what your scale shows and the page 
 
 # One table for each thing compared. Exactly one is the control: what you do now.
 [[treatments]]
-code = "A"                # short; it is what tables and figures show
-name = "{control}"
+code = "A"                # short; it stands for the treatment in the files
+name = {named:<18} # as the page shall say it: “more than with ...”
 control = true
 
 [[treatments]]
@@ -43,7 +44,7 @@ name = "{challenger}"
 
 [design]
 {design}
-seed = {seed}             # any whole number; the same number draws the same layout again
+seed = {seed:<18} # any whole number; the same number draws the same layout again
 # Other layouts, and the lines that they need instead of those above:
 #   "latin square"       row = "shelf", column = "day": as many rows and columns as treatments
 #   "rows and columns"   row, rows = 6, column, units_per_treatment = 1 (in each row)
@@ -58,15 +59,16 @@ seed = {seed}             # any whole number; the same number draws the same lay
 #   growers = ["Ana", "Bo"]  complete blocks or split plot: each grower has blocks of their own
 
 [aim]                     # what the trial is to show, decided before the first bag
+#   outcome may be yield, contamination, flush drop, days to colonise or days to pins
 {aim}
 confidence = 0.95         # how sure the ranges are: 0.95 is 19 times in 20
 
 # Optional: what it costs, for the answer in money.
 # [costs]
-# price_per_kg = 12.0
-# cost_per_bag = 2.5
-# shelf_days_to_first = 30
-# shelf_days_per_flush = 10
+# price_per_kg = 12.0        # what a kilogram of mushrooms brings (a pound's price times 2.2)
+# cost_per_bag = 2.5         # what one bag costs you, filled and spawned
+# shelf_days_to_first = 30   # days that a bag keeps its place until the first flush is picked
+# shelf_days_per_flush = 10  # days more for each later flush
 # currency = "EUR"
 
 # Optional: a recipe, for the mixing sheet. Write recipe = "mine" into the treatment that uses it.
@@ -97,18 +99,18 @@ bags_per_batch = 10        # bags in each batch"""
 
 _AIMS: dict[Question, str] = {
     "yield": """\
-outcome = "yield"         # grams of mushrooms per bag, all flushes together
-claim = "better"          # better, no worse or same
-worthwhile = "15 %"       # the smallest gain you would change for; or a weight: "40 g"
+outcome = "yield"         # weight of mushrooms per bag, all flushes together
+claim = "better"          # better; or no worse, or same, within what stands in the next line
+worthwhile = "15 %"       # the smallest gain you would change for; or a weight: "40 g", "2 oz"
 """,
     "contamination": """\
 outcome = "contamination" # bags lost to mould or sourness
-claim = "no worse"        # better, no worse or same
+claim = "no worse"        # no worse, within what stands in the next line; or better, or same
 worthwhile = "5 in 100"   # how many more bags lost in a hundred you could live with
 """,
     "flush": """\
 outcome = "flush drop"    # the share of a flush that the next one keeps
-claim = "better"          # better, no worse or same
+claim = "better"          # better; or no worse, or same, within what stands in the next line
 worthwhile = "10 in 100"  # so many hundredths of a flush more would be worth having
 """,
 }
@@ -117,7 +119,7 @@ _WORDS: dict[Question, dict[str, str]] = {
     "yield": {
         "title": "Which mix yields more",
         "question": "Does mix B give more mushrooms per bag than mix A?",
-        "control": "mix A, what I use now",
+        "control": "mix A",
         "challenger": "mix B",
         "flushes": "3",
         "blind": "true",
@@ -135,7 +137,7 @@ _WORDS: dict[Question, dict[str, str]] = {
     "flush": {
         "title": "How fast the flushes fall",
         "question": "Does mix B keep more of its yield from flush to flush?",
-        "control": "mix A, what I use now",
+        "control": "mix A",
         "challenger": "mix B",
         "flushes": "4",
         "blind": "true",
@@ -169,4 +171,5 @@ def starter(question: Question, *, folder: str, seed: int) -> str:
     """
     shown = " ".join(folder.split())
     aim = _AIMS[question].rstrip("\n")
-    return _TRIAL.format(folder=shown, seed=seed, aim=aim, **_WORDS[question])
+    named = f'"{_WORDS[question]["control"]}"'
+    return _TRIAL.format(folder=shown, seed=seed, aim=aim, named=named, **_WORDS[question])

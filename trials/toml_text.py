@@ -13,6 +13,11 @@ __all__ = ["LONGEST_FILE", "read_text", "to_document"]
 LONGEST_FILE = 400_000
 _MOST_DOTS = 200
 _DOT = re.compile(r"""[\w"'-][ \t]*\.[ \t]*(?=[\w"'-])""")
+_MOST_SHOWN = 80
+_AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
+_BENT = re.compile("^[“”„‘’«»]|[“”„‘’«»]$")
+_SLASHED = re.compile(r"^\d{1,4}[/.]\d{1,2}[/.]\d{1,4}$")
+_COMMA = re.compile(r"^\d+,\d+$")
 
 
 def read_text(path: Path) -> str:
@@ -75,9 +80,31 @@ def to_document(text: str, file: str) -> dict[str, object]:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # ValueError: a number of too many digits, too
-        mend = "Look at that line: quotes around text, one “=” a line, dates without quotes."
-        what = f"cannot be read as TOML: {_reason(error)}"
-        raise Problems([Problem(file=file, what=what, mend=mend)]) from error
+        line = _line_of(error, text)
+        shown = f": {line}" if line else ""
+        what = f"cannot be read as TOML: {_reason(error)}{shown}"
+        raise Problems([Problem(file=file, what=what, mend=_mend(line))]) from error
+
+
+def _line_of(error: Exception, text: str) -> str:
+    """Give the line that a message names, without what stands around it; empty if it names none."""
+    found = _AT_LINE.search(str(error))
+    lines = text.splitlines()
+    place = int(found[1]) - 1 if found else len(lines)
+    line = lines[place][:_MOST_SHOWN] if place < len(lines) else ""
+    return " ".join("".join(one if one.isprintable() else " " for one in line).split())
+
+
+def _mend(line: str) -> str:
+    """Say what is most likely wrong in a line."""
+    value = line.partition("=")[2].partition("#")[0].strip()
+    if _BENT.search(value):
+        return "Its quotes are bent; write straight ones, as a plain-text editor does."
+    if _SLASHED.match(value):
+        return "Write the day as year-month-day, such as 2026-03-02, without quotes."
+    if _COMMA.match(value):
+        return "Write the number with a point, not with a comma."
+    return "Look at that line: quotes around text, one “=” a line, dates without quotes."
 
 
 def _reason(error: Exception) -> str:

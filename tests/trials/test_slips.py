@@ -10,6 +10,7 @@ import pytest
 import pinset
 from pinset.cli import main
 from trials.reading.cells import read_date, read_fate, read_weight
+from trials.toml_text import to_document
 
 
 @pytest.mark.parametrize(
@@ -108,3 +109,21 @@ def test_what_cannot_be_read_is_not_told_as_blank(drawn: Path) -> None:
     assert not [one for one in doubts if "a day and no weight" in one.what]
     (heavy,) = [one for one in doubts if one.row == 5 and "weighs" in one.what]
     assert "weighs 130 oz, and the middle of the trial is 12 oz" in heavy.what
+
+
+@pytest.mark.parametrize(
+    ("line", "mend"),
+    [
+        ("title = “Bran”", "Its quotes are bent"),
+        ("start = 3/2/2026", "Write the day as year-month-day"),
+        ("confidence = 0,95", "Write the number with a point"),
+        ("flushes = two", "Look at that line"),
+    ],
+)
+def test_a_line_of_the_plan_that_cannot_be_read_is_shown_and_mended(line: str, mend: str) -> None:
+    with pytest.raises(pinset.Problems) as told:
+        to_document(f"format = 1\n{line}  # a word\n", "trial.toml")
+    (problem,) = told.value.problems
+    assert "line 2, column" in problem.what
+    assert line in problem.what
+    assert problem.mend.startswith(mend)
