@@ -8,6 +8,7 @@ import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from unicodedata import normalize
 
 import openpyxl
 import pytest
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from tests.spoiled.folders import analyse, check, copy_of, layout, told
 from tests.spoiled.plans import STRANGE
+from trials.plan_reader import tidy_text
 from trials.problems import Problems
 from trials.reading.cells import read_count, read_date, read_fate, read_weight
 from trials.reading.tables import MOST_CELLS, read_csv
@@ -321,6 +323,32 @@ def test_a_bomb_is_refused_before_it_is_opened(folder: Path, megabytes: int) -> 
         for _ in range(megabytes):
             inside.write(b"\0" * 1_000_000)
     assert "swell beyond reason" in said(folder)
+
+
+def test_names_that_swell_a_sheet_are_refused_before_they_do(folder: Path) -> None:
+    """In a workbook of 30 kB, 90 MB: no more than Python's own reader lets through."""
+    assert openpyxl.DEFUSEDXML
+    path, sheet = folder / "records.xlsx", "xl/worksheets/sheet1.xml"
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    declared = b'<!DOCTYPE x [<!ENTITY q "%s">]>' % (b"x" * 100_000)
+    first, rest = parts[sheet].split(b"<worksheet", 1)
+    swelling = rest.replace(b"</t>", b"&q;" * 900 + b"</t>", 1)
+    assert swelling != rest
+    parts[sheet] = first + declared + b"<worksheet" + swelling
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, part in parts.items():
+            archive.writestr(name, part)
+    assert path.stat().st_size < 60_000
+    assert "records.xlsx" in said(folder)
+    with pytest.raises(Problems):
+        read_sheet(path, "bags")
+
+
+def test_a_heap_of_accents_on_one_letter_is_cut_before_it_is_composed() -> None:
+    """Thirty are kept: Unicode Standard Annex 15, section 13, Stream-Safe Text Format."""
+    heap = "\N{COMBINING GRAVE ACCENT BELOW}\N{COMBINING ACUTE ACCENT}" * 100_000
+    assert tidy_text("e" + heap + " oyster") == normalize("NFC", "e" + heap[:30]) + " oyster"
 
 
 def test_a_workbook_locked_with_a_password_is_named(folder: Path) -> None:
