@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pinset.size_cases import loss_rows, share, split_rows, yield_rows
 from pinset.size_options import Known, SizeOptions
-from trials.measures import grams, weight_unit
+from trials.measures import WeightUnit, grams, weight_unit
 from trials.problems import Refused
 from trials.sizing.size_question import SizeQuestion, answer_size
 from trials.sizing.size_rounds import Rounds, rounds_of, simple_rounds
@@ -58,7 +58,16 @@ def size_up(options: SizeOptions, trial: Trial | None = None) -> Sizing:
         mean=known.mean if base.outcome == "yield" else None,
         sources=told,
         varies=varies,
+        weights=trial.weights if trial else _asked_in(options),
     )
+
+
+def _asked_in(options: SizeOptions) -> WeightUnit:
+    """Give the unit of weight that the question is asked in, where there is no plan."""
+    from trials.trial_file import margin
+
+    asked = margin(options.worthwhile, "yield") if options.worthwhile else None
+    return (weight_unit(asked.unit) if asked else None) or "g"
 
 
 def _is_split(options: SizeOptions, trial: Trial | None) -> bool:
@@ -130,8 +139,6 @@ def _known(options: SizeOptions) -> Known:
     if options.past is not None:
         known = _from_past(options.past)
     if options.mean is not None:
-        if not options.mean > 0:
-            raise Refused("The mean is a weight above 0 g.")
         known = replace(known, mean=options.mean)
     if options.cv is None and options.sd is None:
         return known
@@ -234,5 +241,8 @@ def _worthwhile(options: SizeOptions, trial: Trial | None, mean: float | None) -
     if unit is None:
         return found.value / 100
     if mean is None:
-        raise Refused("A difference in weight needs the mean of the control: add --mean, in g.")
+        like = "14oz" if unit in ("oz", "lb") else "400g"
+        raise Refused(
+            f"A difference in weight needs the mean of the control: add it, such as --mean {like}."
+        )
     return grams(found.value, unit) / mean

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from trials.assumptions import Assumptions
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", help="the trial folder")
     parser.add_argument("--trials", type=int, default=1000, help="how many times (default: 1000)")
     parser.add_argument("--seed", type=int, help="seed of the luck; otherwise the plan's own")
-    parser.add_argument("--mean", type=float, help="grams of a bag of the control")
+    parser.add_argument("--mean", help="what a bag of the control gives: “400 g” or “14 oz”")
     parser.add_argument("--cv", type=float, help="per cent by which like bags vary")
     parser.add_argument("--loss", type=float, help="bags of the control lost in a hundred")
     parser.add_argument("--kept", type=float, help="per cent of a flush that the next one keeps")
@@ -45,8 +45,8 @@ def run(args: argparse.Namespace) -> int:
     trial = read_trial(Path(args.folder))
     with tqdm(total=args.trials, delay=1, leave=False, disable=args.json) as bar:
         found = rehearse(
-            trial, args.trials, args.seed, assumptions=_crop(args), effect=_effect(args, trial),
-            progress=bar.update,
+            trial, args.trials, args.seed, assumptions=_crop(args, trial),
+            effect=_effect(args, trial), progress=bar.update,
         )  # fmt: skip
     if args.json:
         numbers = {
@@ -63,11 +63,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _crop(args: argparse.Namespace) -> Assumptions:
+def _crop(args: argparse.Namespace, trial: Trial) -> Assumptions:
+    from pinset.weights_given import grams_given
     from trials.assumptions import Assumptions
     from trials.problems import Refused
 
-    given = {"mean": args.mean}
+    given: dict[str, Any] = {"mean": grams_given(args.mean, trial)}
     for name, value in (("cv", args.cv), ("contaminated", args.loss), ("kept", args.kept)):
         given[name] = None if value is None else value / 100
     changed = {name: value for name, value in given.items() if value is not None}

@@ -36,9 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--units", type=int, help="bags of each treatment in each block, or in all without blocks"
     )
     parser.add_argument("--bags-per-batch", type=int, help="where whole batches are treated")
-    parser.add_argument("--mean", type=float, help="grams of a bag")
+    parser.add_argument("--mean", help="what a bag gives: “400 g” or “14 oz”")
     parser.add_argument("--cv", type=float, help="per cent by which like bags vary")
-    parser.add_argument("--sd", type=float, help="grams by which like bags vary")
+    parser.add_argument("--sd", help="weight by which like bags vary: “80 g”")
     parser.add_argument("--batch-cv", type=float, default=10, help="the same of batches (10)")
     parser.add_argument("--loss", type=float, help="bags lost in a hundred")
     parser.add_argument(
@@ -71,9 +71,10 @@ def run(args: argparse.Namespace) -> int:
 
     folder = Path(args.folder) if args.folder else None
     trial = read_trial(folder) if folder else None
-    if needs_rehearsal(_options(args), trial):
+    options = _options(args, trial)
+    if needs_rehearsal(options, trial):
         return _rehearsed(args, trial)
-    sizing = size_up(_options(args), trial)
+    sizing = size_up(options, trial)
     files = _draw(sizing, folder) if folder else []
     if args.json:
         told = {"ok": True, "files": [str(path) for path in files], **_numbers(sizing)}
@@ -98,7 +99,7 @@ def _rehearsed(args: argparse.Namespace, trial: Trial | None) -> int:
 
     if args.trials < 20 or (args.seed is not None and args.seed < 0):
         raise Refused("Rehearse at least 20 times, with a seed from 0.")
-    options = _options(args)
+    options = _options(args, trial)
     plan = plan_to_rehearse(options, trial)
     with tqdm(unit=" trials", delay=1, leave=False, disable=args.json) as bar:
         size = simulate_size(
@@ -116,10 +117,11 @@ def _rehearsed(args: argparse.Namespace, trial: Trial | None) -> int:
     return 0
 
 
-def _options(args: argparse.Namespace) -> SizeOptions:
+def _options(args: argparse.Namespace, trial: Trial | None) -> SizeOptions:
     from pathlib import Path
 
     from pinset.size_options import SizeOptions
+    from pinset.weights_given import grams_given
 
     def share(value: float | None) -> float | None:
         return None if value is None else value / 100
@@ -127,7 +129,8 @@ def _options(args: argparse.Namespace) -> SizeOptions:
     return SizeOptions(
         outcome=args.outcome, claim=args.claim, worthwhile=args.worthwhile,
         treatments=args.treatments, blocks=args.blocks, units=args.units,
-        bags_per_batch=args.bags_per_batch, mean=args.mean, sd=args.sd, cv=share(args.cv),
+        bags_per_batch=args.bags_per_batch, mean=grams_given(args.mean, trial),
+        sd=grams_given(args.sd, trial), cv=share(args.cv),
         batch_cv=args.batch_cv / 100, loss=share(args.loss), correlation=args.correlation,
         power=args.power / 100, confidence=share(args.confidence), unit=args.unit,
         published=tuple(args.published), past=Path(args.past) if args.past else None,

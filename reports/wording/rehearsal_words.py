@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from analyses.rehearsal import Rehearsal
 from reports.parts.blocks import Table
-from reports.wording.numbers import number, step_for
+from reports.wording.numbers import measure, number, step_for
 from trials.assumptions import Assumptions
+from trials.measures import GRAMS_IN
 from trials.trial import Trial
 
 __all__ = ["crop_line", "rehearsal_lines", "verdict_table"]
@@ -25,8 +26,11 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
     tuple of str
         One line a result, each with its Monte-Carlo standard error.
     """
-    step = step_for(found.interval_width / 2)
-    size = f"{number(abs(found.difference), step_for(abs(found.difference)))} {found.unit}"
+    told = measure(found.unit, trial.weights)
+    step = step_for(found.interval_width / 2 / told.per)
+    apart = abs(found.difference) / told.per
+    unit = told.word or found.unit
+    size = f"{number(apart, step_for(apart))} {unit}"
     world = f"truly differ by {size}" if found.difference else "truly do not differ"
     null = (
         "A difference is seen although there is none"
@@ -38,8 +42,8 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
         f"It is shown: {_share(found.power, found.power_error)}.",
         f"The verdict is wrong: {_share(found.wrong, found.wrong_error)}.",
         f"{null}: {_share(found.error_rate, found.error_rate_error)}.",
-        f"The range is {number(found.interval_width, step)} {found.unit} wide on average "
-        f"(± {found.interval_width_error:.2g}), and holds the truth "
+        f"The range is {number(found.interval_width / told.per, step)} {unit} wide on average "
+        f"(± {found.interval_width_error / told.per:.2g}), and holds the truth "
         f"{_share(found.coverage, found.coverage_error)}.",
         crop_line(found.assumptions, trial),
     )
@@ -93,17 +97,21 @@ def crop_line(crop: Assumptions, trial: Trial) -> str:
         )
     if len(trial.design.growers) > 1:
         return (
-            f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % "
-            f"among units alike, {100 * crop.cv_block:g} % among blocks and "
+            f"The crop was taken to give {_mean(crop, trial)} a unit, to vary by "
+            f"{100 * crop.cv:g} % among units alike, {100 * crop.cv_block:g} % among blocks and "
             f"{100 * crop.cv_grower:g} % among growers, what a treatment gives by "
             f"{100 * crop.cv_grower_treatment:g} % from grower to grower, and to lose "
             f"{100 * crop.contaminated:g} in 100. Yours may not."
         )
     return (
-        f"The crop was taken to give {crop.mean:g} g a unit, to vary by {100 * crop.cv:g} % among "
-        f"units alike and {100 * crop.cv_block:g} % among blocks, and to lose "
+        f"The crop was taken to give {_mean(crop, trial)} a unit, to vary by {100 * crop.cv:g} % "
+        f"among units alike and {100 * crop.cv_block:g} % among blocks, and to lose "
         f"{100 * crop.contaminated:g} in 100. Yours may not."
     )
+
+
+def _mean(crop: Assumptions, trial: Trial) -> str:
+    return f"{crop.mean / GRAMS_IN[trial.weights]:.3g} {trial.weights}"
 
 
 def _share(share: float, error: float) -> str:

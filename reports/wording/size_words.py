@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from reports.parts.blocks import Table
 from reports.wording.grammar import counted, in_words, plural
 from reports.wording.names import printable, shorten
+from trials.measures import GRAMS_IN
 from trials.signs.freedom import freedom_words
 from trials.sizing.size_question import SizeAnswer
 from trials.sizing.size_rows import Sizing
@@ -99,7 +100,7 @@ def _shown(sizing: Sizing) -> str:
 
 
 def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
-    """Say a difference: per cent with grams where the mean is known, or bags in a hundred.
+    """Say a difference: per cent with the weight where the mean is known, or bags in a hundred.
 
     Parameters
     ----------
@@ -107,7 +108,7 @@ def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
         As in `SizeQuestion`.
     sizing : Sizing
     bare : bool
-        Without the grams.
+        Without the weight.
 
     Returns
     -------
@@ -119,7 +120,8 @@ def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
         return f"{told} {plural(_word(sizing.unit))} in 100"
     if sizing.mean is None or bare:
         return f"{told} %"
-    return f"{told} % ({share * sizing.mean:.3g} g)"
+    weight = share * sizing.mean / GRAMS_IN[sizing.weights]
+    return f"{told} % ({weight:.3g} {sizing.weights})"
 
 
 def chance(share: float) -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trials.assumptions import Assumptions
-from trials.measures import grams, weight_unit
+from trials.measures import GRAMS_IN, grams, weight_unit
 from trials.plurals import plural
 from trials.signs.freedom import Stratum, strata
 from trials.sizes import Precision, batch_sd, smallest_difference
@@ -162,7 +162,8 @@ def _yield(trial: Trial, layout: Layout, stratum: Stratum, margin: float) -> tup
         f"{trial.aim.worthwhile}, and would settle that {100 * power:.0f} times in 100."
     )
     if trial.aim.worthwhile is not None and weight_unit(trial.aim.worthwhile.unit):
-        what = f"If a {trial.unit} gives about {usual.mean:.0f} g: {what[0].lower()}{what[1:]}"
+        mean = f"{float(f'{usual.mean / GRAMS_IN[trial.weights]:.2g}'):g} {trial.weights}"
+        what = f"If a {trial.unit} gives about {mean}: {what[0].lower()}{what[1:]}"
     return what, f"Plan more {plural(stratum.unit)}, or ask for a larger difference."
 
 

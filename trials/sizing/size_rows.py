@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trials.measures import WeightUnit
 from trials.sizing.size_question import SizeAnswer
 
 __all__ = ["SizeRow", "Sizing"]
@@ -41,6 +42,8 @@ class Sizing:
         Where the numbers come from, in plain sentences.
     varies : str
         What the rows differ in; empty where it is how bags vary, or how many are lost.
+    weights : {"g", "kg", "oz", "lb"}
+        What the grower weighs in.
     """
 
     rows: tuple[SizeRow, ...]
@@ -50,6 +53,7 @@ class Sizing:
     mean: float | None
     sources: tuple[str, ...]
     varies: str = ""
+    weights: WeightUnit = "g"
 
     @property
     def answer(self) -> SizeAnswer:
