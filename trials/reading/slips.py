@@ -15,7 +15,8 @@ _EXAMPLES: dict[WeightUnit, str] = {
     "lb": "0.9 or 0.9 lb",
 }
 _NOTHING = {"nothing", "nil", "zero", "empty", "no"}
-_FRACTION = re.compile(r"^(?:(\d{1,4})[ -])?(\d{1,2})/(\d{1,2})\s*(?:oz|ounces?|lbs?|pounds?)?\.?$")
+_FRACTION = re.compile(r"^(?:(\d{1,4})[ -])?(\d{1,2})/(\d{1,2})\s*(oz|ounces?|lbs?|pounds?)?\.?$")
+_SHORT_UNIT = {"o": "oz", "l": "lb", "p": "lb"}
 _NUMBER_AND_WORDS = re.compile(r"^(\d{1,6}(?:\.\d{1,3})?)\s*(g|kg|oz|lb)?\b[\s,;(]+\D")
 _FATES = {
     "contaminated": ("mould", "mold", "contam", "trich", "sour", "green", "infected"),
@@ -39,6 +40,8 @@ def mend_weight(text: str, unit: WeightUnit) -> str:
     --------
     >>> mend_weight("13 1/4", "oz")
     'Write it as 13.25.'
+    >>> mend_weight("2 1/4 pounds", "oz")
+    'Write it as 2.25 lb.'
     >>> mend_weight("10.5 (small ones left)", "oz")
     'Write 10.5 alone, and the words into the column “note”.'
     """
@@ -47,7 +50,8 @@ def mend_weight(text: str, unit: WeightUnit) -> str:
     fraction = _FRACTION.match(text.lower())
     if fraction is not None and int(fraction[3]):
         amount = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
-        return f"Write it as {amount:.4g}."
+        unit_too = f" {_SHORT_UNIT[fraction[4][0]]}" if fraction[4] else ""
+        return f"Write it as {amount:.4g}{unit_too}."
     worded = _NUMBER_AND_WORDS.match(text)
     if worded is not None:
         number = f"{worded[1]} {worded[2]}" if worded[2] else worded[1]
