@@ -10,7 +10,10 @@ from trials.lock import changes
 from trials.records import Records
 from trials.trial import Outcome
 
-__all__ = ["first_result", "why_explored"]
+__all__ = ["ASKED", "first_result", "why_explored"]
+
+ASKED = {"flush drop": "how fast the flushes fall"}
+"""What a plan asks about, in words, where the name of the outcome does not say it."""
 
 
 def why_explored(records: Records, outcome: Outcome, *, main: bool) -> str:
@@ -31,7 +34,7 @@ def why_explored(records: Records, outcome: Outcome, *, main: bool) -> str:
     """
     aim = records.trial.aim.outcome
     if outcome != aim:
-        return f"the plan asked about {aim}"
+        return f"the plan asked about {ASKED.get(aim, aim)}"
     if records.lock is None:
         return "no locked plan shows what was decided before the first bag"
     if any(part == "aim" for part, _ in changes(records.lock, records.trial)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from analyses.planned import why_explored
+from analyses.planned import ASKED, why_explored
 from trials.measures import grams, weight_unit
 from trials.together import Together
 from trials.trial import Margin, Outcome
@@ -48,7 +48,7 @@ def why_explored_together(together: Together, outcome: Outcome, late: Mapping[st
     """
     aim = together.reference.aim.outcome
     if outcome != aim:
-        return f"the plan asked about {aim}"
+        return f"the plan asked about {ASKED.get(aim, aim)}"
     if 2 * len(late) < len(together.growers):
         return ""
     reason = next(iter(late.values()))

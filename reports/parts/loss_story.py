@@ -98,7 +98,7 @@ def _when(analysis: Analysis) -> str:
             split = f"{'all ' if total > 1 else ''}with {sides[0][0]}"
         what = f"{counted(total, unit)} {be(total)} lost"
         if stage == "not known":
-            said.append(f"Of {counted(total, unit)} nothing shows when it was lost ({split}).")
+            said.append(f"Nothing shows at which stage {what} ({split}).")
         else:
             said.append(f"{what} {stage} ({split}).")
     return " ".join(said)

@@ -90,7 +90,8 @@ def cannot_say(analysis: Analysis) -> tuple[str, ...]:
         unit = plural(unit_word(trial))
         remarks.append(f"It was planned for {_aim(analysis)}, not to tell rare losses of {unit}.")
     if analysis.unit.counted == "batch":
-        remarks.append("More units of the same batches would not help; more batches would.")
+        units = plural(unit_word(analysis.records.trial))
+        remarks.append(f"More {units} of the same batches would not help; more batches would.")
     if any(not finding.planned for finding in analysis.findings):
         remarks.append("What was looked at afterwards is a hint, not an answer.")
     return tuple(remarks)

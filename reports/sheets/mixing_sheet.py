@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from reports.parts.blocks import Caution
@@ -204,4 +205,10 @@ def _labels(layout: Layout, codes: list[str]) -> tuple[tuple[str, tuple[str, ...
         if slot.treatment in codes:
             where = ", ".join(one for one in (slot.block, slot.batch) if one)
             places.setdefault(printable(where), []).append(slot.code)
-    return tuple((where, tuple(found)) for where, found in places.items())
+    return tuple((where, tuple(places[where])) for where in sorted(places, key=_by_number))
+
+
+def _by_number(where: str) -> tuple[tuple[str, int], ...]:
+    """Put “batch 9” before “batch 10”: they are made in the order of their numbers."""
+    parts = re.split(r"([0-9]+)", where)  # every second one is a number
+    return tuple(("", int(one[:9])) if at % 2 else (one, 0) for at, one in enumerate(parts))

@@ -123,7 +123,10 @@ def _no_end(one: Outlook, name: str, story: FlushStory, analysis: Analysis) -> s
     unit, gram = unit_word(trial), measure("g", trial.weights)
     if math.isnan(one.no_end.value):
         return ""
-    opening = f"{name}: picked without end, a {unit} that is never lost and always gives"
+    opening = (
+        f"{name}: picked without end, and falling on as before, a {unit} that is never lost and "
+        "always gives"
+    )
     if not math.isfinite(one.no_end.value):
         return f"{opening} would have no end; these flushes do not fall."
     total = _weight(one.no_end.value, one.no_end.low, one.no_end.high, gram)

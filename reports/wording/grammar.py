@@ -40,18 +40,25 @@ def in_words(number: int) -> str:
     return _WORDS[number] if 0 <= number < len(_WORDS) else str(number)
 
 
+_APART = re.compile(r"\([^)]*\)|“[^”]*”")
+"""What stands in brackets or quotes is read apart from the list."""
+
+
 def listed(words: Iterable[str], *, last: str = "and") -> str:
-    """List words as one says them; where one holds a comma itself, semicolons part them.
+    """List words as one says them; where one holds a comma or “and” itself, semicolons part them.
 
     Examples
     --------
     >>> listed(["yield", "losses", "price"]), listed(["hot, bran", "cold, bran", "cold, okara"])
     ('yield, losses and price', 'hot, bran; cold, bran; and cold, okara')
+    >>> listed(["straw", "straw and coffee grounds"])
+    'straw; and straw and coffee grounds'
     """
     all_words = list(words)
     if len(all_words) < 2:
         return "".join(all_words)
-    if any("," in word for word in all_words):
+    bare = [_APART.sub("", word) for word in all_words]
+    if any("," in word for word in all_words) or any(f" {last} " in word for word in bare):
         return f"{'; '.join(all_words[:-1])}; {last} {all_words[-1]}"
     return f"{', '.join(all_words[:-1])} {last} {all_words[-1]}"
 

@@ -12,6 +12,7 @@ from reports.figures.counting import figure_counting
 from reports.figures.loss_time import figure_loss_time
 from reports.figures.two_ways import figure_two_ways
 from reports.parts.companions import companion_details
+from reports.parts.loss_story import loss_story
 from reports.report import write_report
 from reports.wording.counting import counting_paragraph, countings
 from tests.analyses.losses import NO_WORSE, batches, lost_records
@@ -101,3 +102,11 @@ def test_what_losses_took_is_the_difference_of_what_is_shown(name):
     assert len(took) == 2
     for (fruited, started), difference in zip(shown, took, strict=True):
         assert float(fruited) - float(started) == pytest.approx(float(difference))
+
+
+def test_a_loss_without_a_stage_is_told_as_a_stage_not_known():
+    analysis = analyse(lost_records([("C", 1, 10), ("T", 2, 10)]))
+    told, *_ = loss_story(analysis, lambda figure, one: ())
+    said = "Nothing shows at which stage 3 bags were lost (2 with mix T and 1 with mix C)."
+    assert sorted(told.text) == sorted(said)
+    assert told.text.startswith("Nothing shows at which stage 3 bags were lost (")

@@ -11,6 +11,7 @@ from reports.sheets.mixing_sheet import mixing_sheet
 from tests.trials.plans import OKARA, plan
 from tests.trials.test_recipes import MIXES
 from trials.designs import draw
+from trials.starters import starter
 from trials.trial_file import check_trial
 
 
@@ -53,3 +54,16 @@ def test_what_the_grower_wrote_is_escaped() -> None:
     html = mixing_sheet(trial, draw(trial))
     assert "<script" not in html
     assert "&lt;script&gt;" in html
+
+
+def test_batches_stand_in_the_order_in_which_they_are_made() -> None:
+    trial = check_trial(
+        starter("contamination", folder="x", seed=11).replace(
+            "units_per_treatment = 6", "units_per_treatment = 12"
+        )
+    )
+    sheet = mixing_sheet(trial, draw(trial))
+    for part in sheet.split("Labels that go on")[1:]:
+        numbers = [int(one) for one in re.findall(r"batch (\d+):", part)]
+        assert len(numbers) == 12
+        assert numbers == sorted(numbers)
