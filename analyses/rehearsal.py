@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from analyses.rehearsing.crossed import ByCrossedModel, by_crossed_model
 from analyses.rehearsing.fit import Limits
+from analyses.rehearsing.kept_shares import ByKeptShares, by_kept_shares
 from analyses.rehearsing.losses import by_counts, by_shares
 from analyses.rehearsing.rates import coverage_of, mean_width, rate, rate_of_errors
 from analyses.rehearsing.singly import Singly
@@ -34,6 +35,7 @@ from trials.trial import Margin, Trial
 
 __all__ = [
     "CHUNK",
+    "FLUSH_CHUNK",
     "SLOW_CHUNK",
     "Analyst",
     "Rehearsal",
@@ -46,6 +48,9 @@ Array: TypeAlias = npt.NDArray[np.float64]
 
 CHUNK = 500
 """Trials that are simulated from one seed, whatever the number of workers."""
+
+FLUSH_CHUNK = 100
+"""The same where each trial is fitted from many starts."""
 
 SLOW_CHUNK = 20
 """The same where trials are analysed one after another."""
@@ -258,7 +263,11 @@ def _in_worlds(
 
 def _chunks(trials: int, analyst: Analyst) -> list[int]:
     """Share trials out: fewer at a time where each is analysed by itself, to show progress."""
-    most = SLOW_CHUNK if isinstance(analyst, (Singly, ByCrossedModel)) else CHUNK
+    most = CHUNK
+    if isinstance(analyst, (Singly, ByCrossedModel)):
+        most = SLOW_CHUNK
+    elif isinstance(analyst, ByKeptShares):
+        most = FLUSH_CHUNK
     return [min(most, trials - start) for start in range(0, trials, most)]
 
 
@@ -276,7 +285,8 @@ def analyst_of(trial: Trial, layout: Layout, world: Scenario, assumptions: Assum
     Returns
     -------
     Analyst
-        At once for yield with nested random terms and for contamination; else trial by trial.
+        At once for yield with nested random terms, for contamination, and for the share kept of a
+        flush; else trial by trial.
     """
     clean = draw_trials(
         places(trial, layout), world.truth, assumptions, flushes=trial.flushes, trials=1,
@@ -297,7 +307,10 @@ def analyst_of(trial: Trial, layout: Layout, world: Scenario, assumptions: Assum
         sample = yield_sample(records, unit, STARTED)
         found = by_model(records, sample, level=level)
         return by_crossed_model(records, sample, level=level) if found is None else found
-    return Singly(trial=trial, layout=layout)
+    singly = Singly(trial=trial, layout=layout)
+    if trial.aim.outcome == "flush drop":
+        return by_kept_shares(records, unit, level=level) or singly
+    return singly
 
 
 def _run_all(tasks: list[_Task], executor: Executor | None) -> Iterator[list[dict[str, Array]]]:

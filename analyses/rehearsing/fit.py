@@ -222,7 +222,7 @@ def joined(parts: Sequence[Compared]) -> Compared:
     )
 
 
-def limits_of(compared: Compared, level: float) -> Limits:
+def limits_of(compared: Compared, level: float, *, worst: float = np.inf) -> Limits:
     """Give intervals that hold for all comparisons of a trial together.
 
     Parameters
@@ -230,6 +230,8 @@ def limits_of(compared: Compared, level: float) -> Limits:
     compared : Compared
     level : float
         Confidence.
+    worst : float
+        As `critical_limits` takes it.
 
     Returns
     -------
@@ -245,7 +247,9 @@ def limits_of(compared: Compared, level: float) -> Limits:
             continue
         of, chosen = np.flatnonzero(which.ravel() == number), np.flatnonzero(pattern)
         covariance = compared.covariance[np.ix_(chosen, chosen, of)]
-        limits, seen = critical_limits(covariance, compared.df[np.ix_(chosen, of)], level)
+        limits, seen = critical_limits(
+            covariance, compared.df[np.ix_(chosen, of)], level, worst=worst
+        )
         wide[np.ix_(chosen, of)] = limits
         error = max(error, seen)
     half = wide * np.sqrt(np.einsum("iit->it", compared.covariance))

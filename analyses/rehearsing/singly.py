@@ -63,16 +63,25 @@ class Singly:
         ----------
         simulated : Simulated
         """
-        count = simulated.lost.shape[1]
-        limits = np.full((3, len(self.trial.challengers), count), np.nan)
-        control = np.full(count, np.nan)
-        for which in range(count):
-            answer = planned_answer(to_records(self.trial, self.layout, simulated, which))
-            for place, one in enumerate(answer.estimates):
-                if not one.withheld:
-                    limits[:, place, which] = one.value, one.low, one.high
-            control[which] = _control_mean(answer, self.trial)
-        return {"limits": limits, "control": control}
+        each = [self.one(simulated, which) for which in range(simulated.lost.shape[1])]
+        limits, control = zip(*each, strict=True)
+        return {"limits": np.stack(limits, axis=-1), "control": np.array(control)}
+
+    def one(self, simulated: Simulated, which: int) -> tuple[Array, float]:
+        """Give value, low and high of each comparison of one trial, and the mean of the control.
+
+        Parameters
+        ----------
+        simulated : Simulated
+        which : int
+            Number of the trial, from 0.
+        """
+        answer = planned_answer(to_records(self.trial, self.layout, simulated, which))
+        limits = np.full((3, len(self.trial.challengers)), np.nan)
+        for place, one in enumerate(answer.estimates):
+            if not one.withheld:
+                limits[:, place] = one.value, one.low, one.high
+        return limits, _control_mean(answer, self.trial)
 
     def finish(self, parts: dict[str, Array]) -> Limits:
         """Give the intervals of all trials.

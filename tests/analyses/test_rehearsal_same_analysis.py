@@ -11,6 +11,7 @@ from analyses.finding import judge
 from analyses.questions import analyse
 from analyses.rehearsal import analyst_of
 from analyses.rehearsing.crossed import ByCrossedModel
+from analyses.rehearsing.kept_shares import ByKeptShares
 from analyses.rehearsing.losses import ByCounts, ByShares
 from analyses.rehearsing.singly import Singly, planned_answer
 from analyses.rehearsing.truth import hoped
@@ -20,11 +21,13 @@ from tests.trials.plans import plan
 from trials.assumptions import Assumptions
 from trials.designs import draw
 from trials.simulate import draw_trials, places
+from trials.simulated_days import look_days
 from trials.simulated_records import to_records
 from trials.trial_file import check_trial
 
 CROP = Assumptions(missing=0.03, contaminated=0.15, flush_fails=0.1)
 RARE = Assumptions(contaminated=0.01, batch_correlation=0.3)
+FLUSHES = 'outcome = "flush drop"\nworthwhile = "10 in 100"'
 LOSSES = 'outcome = "contamination"\nclaim = "{}"\nworthwhile = "10 in 100"'
 
 
@@ -113,7 +116,37 @@ CASES = {
         ByShares,
     ),
     "flush drop": (
-        plan(blocks=4, units=2, flushes=3, aim='outcome = "flush drop"\nworthwhile = "10 in 100"'),
+        plan(blocks=4, units=2, flushes=3, aim=FLUSHES),
+        CROP,
+        ByKeptShares,
+    ),
+    "flush drop, three mixes, no blocks": (
+        plan(treatments=3, layout="completely random", units=5, flushes=3, aim=FLUSHES),
+        CROP,
+        ByKeptShares,
+    ),
+    "flush drop, one bag a block": (
+        plan(treatments=3, blocks=4, units=1, flushes=4, aim=FLUSHES),
+        CROP,
+        ByKeptShares,
+    ),
+    "flush drop, half of it gone": (
+        plan(treatments=4, blocks=3, units=2, flushes=3, aim=FLUSHES),
+        Assumptions(missing=0.1, contaminated=0.3, flush_fails=0.4),
+        ByKeptShares,
+    ),
+    "flush drop of batches": (
+        plan(treatments=3, layout="completely random", units=5, batch=8, flushes=3, aim=FLUSHES),
+        CROP,
+        ByKeptShares,
+    ),
+    "flush drop of batches in blocks": (
+        plan(treatments=3, blocks=4, units=1, batch=4, flushes=3, aim=FLUSHES),
+        CROP,
+        ByKeptShares,
+    ),
+    "days to pins": (
+        plan(blocks=4, units=2, aim='outcome = "days to pins"\nworthwhile = "3 days"'),
         CROP,
         Singly,
     ),
@@ -131,7 +164,7 @@ def _both(trial, crop, count):
     analyst = analyst_of(trial, layout, world, crop)
     drawn = draw_trials(
         places(trial, layout), world.truth, crop, flushes=trial.flushes, trials=count,
-        generator=np.random.default_rng(7),
+        generator=np.random.default_rng(7), looks=look_days(trial, crop),
     )  # fmt: skip
     limits = analyst.finish(analyst.chunk(drawn))
     records = [to_records(trial, layout, drawn, which) for which in range(count)]
@@ -154,6 +187,8 @@ def _compare_both_ways(name, count):
     analyst, limits, records = _both(trial, crop, count)
     assert isinstance(analyst, kind)
     codes = judge_many(limits, trial.aim)
+    # The joint limit of three or more shares kept is that of the nearest family with one control.
+    close = 1e-5 if kind is ByKeptShares and len(trial.challengers) > 2 else 1e-6
     compared = 0
     for which, one in enumerate(records):
         answer = planned_answer(one)
@@ -170,8 +205,9 @@ def _compare_both_ways(name, count):
             told = [part[place, which] for part in (limits.value, limits.low, limits.high)]
             width = estimate.high - estimate.low
             assert told == pytest.approx(
-                [estimate.value, estimate.low, estimate.high], abs=1e-6 * width
+                [estimate.value, estimate.low, estimate.high], abs=close * width
             )
+            assert told[0] == pytest.approx(estimate.value, abs=1e-8 * width)
             compared += 1
     assert compared > count / 2
 

@@ -33,7 +33,9 @@ _ALIKE = 5e-3
 Index = npt.NDArray[np.intp]
 
 
-def critical_limits(covariance: Array, df: Array, confidence: float) -> tuple[Array, float]:
+def critical_limits(
+    covariance: Array, df: Array, confidence: float, *, worst: float = np.inf
+) -> tuple[Array, float]:
     """Give the limit of |t| that holds for all contrasts of a trial together.
 
     Parameters
@@ -44,6 +46,8 @@ def critical_limits(covariance: Array, df: Array, confidence: float) -> tuple[Ar
         Degrees of freedom of each contrast.
     confidence : float
         Between 0 and 1.
+    worst : float
+        Relative error of an interpolated limit beyond which all are integrated, however many.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def critical_limits(covariance: Array, df: Array, confidence: float) -> tuple[Ar
     if len(families) <= _FEW or len(distinct) <= 4 * _FEW:
         limits, error = _integrated(distinct, m, confidence), 0.0
     else:
-        limits, error = _interpolated(distinct, m, confidence)
+        limits, error = _interpolated(distinct, m, confidence, worst)
     return np.asarray(limits[back.ravel()].reshape(m, trials)), error
 
 
@@ -121,7 +125,7 @@ class _Integrals:
         return np.array([self.known[row] for row in rows.tolist()])
 
 
-def _interpolated(points: Array, m: int, confidence: float) -> tuple[Array, float]:
+def _interpolated(points: Array, m: int, confidence: float, worst: float) -> tuple[Array, float]:
     """Fit polynomials of growing degree until the trials held back agree."""
     integrals = _Integrals(points, m, confidence)
     # Against the limit of Bonferroni's inequality little is left to the degrees of freedom.
@@ -140,7 +144,7 @@ def _interpolated(points: Array, m: int, confidence: float) -> tuple[Array, floa
             best, least = told, error
         if least < TOLERANCE:
             return best, least
-    if len(points) <= _MOST:
+    if len(points) <= _MOST or least > worst:
         return integrals.of(np.arange(len(points))), 0.0
     return best, least
 

@@ -6,7 +6,7 @@ as unsure.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from itertools import combinations
 
 import numpy as np
@@ -20,15 +20,17 @@ from analyses.models.linear.tolerances import (
     DECREMENT,
     FLOOR,
     HALVINGS,
+    HANDFUL,
+    LOWER,
     ROUNDING,
     SLOPING,
     STEPS,
     VANISHED,
 )
 
-__all__ = ["LowPoints", "corners", "search_many"]
+__all__ = ["LowPoints", "corners", "lowest_of_many", "search_many"]
 
-_NUMBERS = 400_000  # that the sums of the trials searched at a time may hold
+_NUMBERS = 100_000  # that the sums of the trials searched at a time may hold
 _SPECK = 1e-10  # a variance of a random term this small, next to the data's, is set to zero
 _LAST_HALVINGS = 4  # of a step so short that rounding may hide the fall
 
@@ -106,6 +108,40 @@ def search_many(stack: General, starts: Array, owner: Codes) -> LowPoints:
         found=np.concatenate([part.found for part in parts]),
         unsure=np.concatenate([part.unsure for part in parts]),
         at_zero=np.concatenate([part.at_zero for part in parts]),
+    )
+
+
+def lowest_of_many(stack: General) -> LowPoints:
+    """Find the lowest point of each trial, as `reml.maximise` does for one.
+
+    Parameters
+    ----------
+    stack : General
+        Trials of one shape, along one leading axis.
+
+    Returns
+    -------
+    LowPoints
+        One entry a trial; not found where the search for one trial might tell more.
+    """
+    trials, k = stack.group_rows.shape[0], len(stack.names)
+    owner, starts = np.arange(trials), np.full((trials, k), 1.0 / k)
+    few = np.flatnonzero(np.asarray(stack.rows) <= HANDFUL)
+    if stack.residuals > 1 and len(few):
+        more = corners(k, stack.residuals)
+        owner = np.concatenate([owner, np.repeat(few, len(more))])
+        starts = np.concatenate([starts, np.tile(more, (len(few), 1))])
+    all_found = search_many(stack, starts, owner)
+    best = np.arange(trials)
+    for at in np.flatnonzero(all_found.found[trials:]) + trials:
+        of = owner[at]
+        if all_found.criterion[at] < all_found.criterion[best[of]] - LOWER:
+            best[of] = at
+    sure = all_found.found[:trials].copy()
+    sure[owner[all_found.unsure]] = False
+    return replace(
+        LowPoints(**{each.name: getattr(all_found, each.name)[best] for each in fields(LowPoints)}),
+        found=sure,
     )
 
 
