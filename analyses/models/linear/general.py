@@ -159,25 +159,25 @@ class _Parts:
         Where a residual variance is all but nothing, its weight is huge and what is left of a row
         tiny: squares are put together from what is left, never as differences of large ones.
         """
-        at, data, q, c = self.at, self.at.data, self.at.data.edges[-1], gamma.shape[-1]
-        eye = np.broadcast_to(np.eye(c), (*gamma.shape[:-2], c, c))
-        lift = np.concatenate([-gamma, eye], axis=-2)[..., None, :, :]
+        at, data, (q, c) = self.at, self.at.data, gamma.shape[-2:]
+        after = np.zeros((*gamma.shape[:-2], 1, q + c, q + c))
+        after[...] = np.eye(q + c)
+        after[..., 0, :q, q:] = -gamma
         predicted = (at.lead[..., None] * data.counts)[..., None] * at.e[..., None, :, :]
-        deviations = data.sums - predicted
+        left = (data.sums - predicted) @ after  # of U, then of D less what the others predict
         there = data.counts > 0
         others = (at.s[..., None, :] - at.w[..., None] * data.counts) * at.lead[..., None]
         self.kept = np.where(there, at.rho[..., None, :] * (1 + others), 0.0)
         self.spare = data.group_rows - there.sum(-1)
         share = np.where(there, 1 / np.where(there, data.counts, 1.0), 0.0)
-        turned = _turned(deviations)
-        omega = data.within + turned @ (share[..., None] * deviations)
-        shrunk = data.within + turned @ ((self.kept * share)[..., None] * deviations)
-        right = omega @ lift
-        self.own = _turned(lift) @ right  # residuals of D, squared
-        self.own_kept = _turned(lift) @ shrunk @ lift  # less what the first term predicts of them
-        self.units = deviations @ lift  # residuals summed over levels of the first term
-        self.other = right[..., :q, :]  # the same squared against the other terms
-        self.z_units, self.z_own = deviations[..., :q], omega[..., :q, :q]
+        within = _turned(after) @ data.within @ after if data.within.any() else 0.0
+        squares = within + _turned(left) @ (share[..., None] * left)
+        shrunk = within + _turned(left) @ ((self.kept * share)[..., None] * left)
+        self.own = squares[..., q:, q:]  # residuals of D, squared
+        self.own_kept = shrunk[..., q:, q:]  # less what the first term predicts of them
+        self.units = left[..., q:]  # residuals summed over levels of the first term
+        self.other = squares[..., :q, q:]  # the same squared against the other terms
+        self.z_units, self.z_own = left[..., :q], squares[..., :q, :q]
         self.z_kept = shrunk[..., :q, :q]
 
     def moments(self) -> Moments:

@@ -300,7 +300,7 @@ def _downhill(
         pull = gradient + (information @ fixed[..., None])[..., 0]
         best = np.where(held, lowest, _solved(information, pull, free & ~held)[0])
     good = definite & ((gradient * best).sum(1) < 0)
-    return np.where(good[:, None], best, step), distance, definite & (distance >= 0)
+    return np.where(good[:, None], best, step), distance, definite & (distance >= -DECREMENT)
 
 
 def _solved(information: Array, gradient: Array, free: Flags) -> tuple[Array, Flags]:
