@@ -17,7 +17,7 @@ from trials.toml_text import to_document
     ("cell", "mend"),
     [
         ("13 1/4", "Write it as 13.25."),
-        ("3/4 oz", "Write it as 0.75."),
+        ("3/4 oz", "Write it as 0.75 oz."),
         ("10.5 (small ones left)", "Write 10.5 alone, and the words into the column “note”."),
         ("12 oz, wet", "Write 12 oz alone, and the words into the column “note”."),
         ("nothing", "Write 0 if you looked and there was nothing"),
@@ -127,3 +127,13 @@ def test_a_line_of_the_plan_that_cannot_be_read_is_shown_and_mended(line: str, m
     assert "line 2, column" in problem.what
     assert line in problem.what
     assert problem.mend.startswith(mend)
+
+
+def test_an_empty_record_book_is_not_sent_to_the_report(
+    drawn: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check", str(drawn)]) == 0
+    assert "Next: write into the record book" in capsys.readouterr().out
+    _write(drawn, {(2, "flush 1 (oz)"): 12})
+    assert main(["check", str(drawn)]) == 0
+    assert "Next: pinset report" in capsys.readouterr().out
