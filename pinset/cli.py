@@ -20,11 +20,11 @@ __all__ = ["COMMANDS", "main"]
 COMMANDS = (
     "new",
     "size",
+    "rehearse",
     "layout",
     "check",
     "analyse",
     "report",
-    "rehearse",
     "invite",
     "pool",
     "demo",

@@ -33,10 +33,11 @@ def run(args: argparse.Namespace) -> int:
             print(f"  and {len(records.doubts) - _MOST_SHOWN} more, which --json lists.")
     fates = records.bags["fate"].value_counts()
     count = len(records.bags)
+    begun = fates.get("not recorded", 0) < count or bool(records.flushes["grams"].notna().any())
     return tell(
         f"Read {counted(count, records.trial.unit)} from {' and '.join(records.sources)}: "
         f"no mistakes{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
-        f"pinset report {args.folder}",
+        f"pinset report {args.folder}" if begun else "write into the record book what you see",
         as_json=args.json,
         more={
             "units": count,

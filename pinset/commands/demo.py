@@ -19,7 +19,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the words of the command."""
     parser.add_argument("folder", help="the folder to make it in")
     parser.add_argument(
-        "--story", choices=STORIES, default="mixes", help="which invented trial (default: mixes)"
+        "--story",
+        choices=STORIES,
+        default="mixes",
+        help="which invented trial: mixes (which yields more; the default), shortcut (which loses "
+        "more, by batch), flushes (how they fall) or group (several growers)",
     )
 
 

@@ -39,7 +39,7 @@ def rehearsal_lines(found: Rehearsal, trial: Trial) -> tuple[str, ...]:
     )
     return (
         f"Rehearsed {found.trials} times, with treatments that {world} from the control.",
-        f"It is shown: {_share(found.power, found.power_error)}.",
+        f"The claim is shown: {_share(found.power, found.power_error)}.",
         f"The verdict is wrong: {_share(found.wrong, found.wrong_error)}.",
         f"{null}: {_share(found.error_rate, found.error_rate_error)}.",
         f"The range is {number(found.interval_width / told.per, step)} {unit} wide on average "

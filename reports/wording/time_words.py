@@ -39,8 +39,8 @@ def looks_said(analysis: Analysis) -> str:
     if gap.told:
         return f"The {units} were looked at {often}, so a day is known to {_within(gap.days)}."
     return (
-        f"The plan does not say how often the {units} were looked at. The days written down fit "
-        f"looks {often}, so a day is taken as known to {_within(gap.days)}."
+        f"The plan does not say (its line “looks”) how often the {units} were looked at. The days "
+        f"written down fit looks {often}, so a day is taken as known to {_within(gap.days)}."
     )
 
 

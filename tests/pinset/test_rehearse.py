@@ -20,6 +20,6 @@ def test_rehearse_tells_and_prints(tmp_path, capsys):
     assert main(["rehearse", str(folder), "--trials", "60"]) == 0
     told = capsys.readouterr().out
     assert "Rehearsed 60 times" in told
-    assert f"It is shown: {100 * found['power']:.1f} times in 100" in told
+    assert f"The claim is shown: {100 * found['power']:.1f} times in 100" in told
     assert sorted(one.name for one in folder.iterdir()) == before
     assert main(["rehearse", str(folder), "--trials", "1"]) == 2
