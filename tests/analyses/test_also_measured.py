@@ -13,6 +13,7 @@ from analyses.questions import analyse
 from reports.parts.blocks import Bullets
 from reports.report import write_report
 from reports.wording.also_words import also_lines, also_opening
+from tests.analyses.few_layouts import few_layouts
 from tests.analyses.made import records_of
 
 BAGS = 12
@@ -73,6 +74,12 @@ def test_each_measure_is_a_t_of_the_bags():
         assert one.p == pytest.approx(test.pvalue, rel=1e-8)
         assert (one.low, one.high) == pytest.approx((span.low, span.high), rel=1e-8)
         assert (one.mean, one.control_mean) == pytest.approx((mean(mine), mean(control)))
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """Dealing out again is most of the work, and nothing here looks at it."""
+    few_layouts(monkeypatch)
 
 
 def mean(values):

@@ -13,8 +13,9 @@ import pytest
 
 from reports.page import to_text
 from reports.report import write_report
+from tests.analyses.few_layouts import few_layouts
 from tests.reports.page_sentences import WIDE, page_contradictions
-from tests.reports.simulated import few_layouts, simulated_trial
+from tests.reports.simulated import simulated_trial
 
 TRIALS, PARTS, SEED, WITH_PICTURES = 500, 20, 20311, 25
 

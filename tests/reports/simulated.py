@@ -11,8 +11,6 @@ from itertools import product
 
 import numpy as np
 
-from analyses.layouts import rerandomised
-from analyses.models.layouts import rerandomise, rerandomise_designs
 from analyses.questions import analyse
 from tests.trials.folders import make_folder, write_bags
 from trials.assumptions import Assumptions
@@ -20,7 +18,7 @@ from trials.records import read
 from trials.simulate import Truth, draw_trials, places
 from trials.trial_file import check_trial
 
-__all__ = ["KINDS", "few_layouts", "simulated_trial"]
+__all__ = ["KINDS", "simulated_trial"]
 
 START = dt.date(2031, 3, 3)
 NAMES = (
@@ -108,17 +106,6 @@ KINDS = {
     "growers": (_growers, (2, 2, 3)), "factorial": (_factorial, (2,)),
 }  # fmt: skip
 """The layouts, each with how to plan one and how many treatments it may get."""
-
-
-def few_layouts(patch, number=500):
-    """Let re-randomisation look at few layouts: it is most of the work, and one word of a page."""
-    patch.setattr(rerandomised, "COUNT_UP_TO", number)
-    patch.setattr(rerandomised, "LIST_UP_TO", number)
-    for function in (
-        rerandomise.rerandomise, rerandomise.rerandomise_batches,
-        rerandomise_designs.rerandomise_layouts, rerandomise_designs.rerandomise_square,
-    ):  # fmt: skip
-        patch.setitem(function.__kwdefaults__, "draws", number)
 
 
 def simulated_trial(folder, number, *, seed):

@@ -1,4 +1,4 @@
-"""The real trials that ship with pinset, read and told once for all tests of the pages."""
+"""The trials that ship with pinset and the invented ones, told once for all tests of the pages."""
 
 from __future__ import annotations
 
@@ -10,17 +10,29 @@ from pinset.demos import demo_folder, demo_stories
 from reports.group_report import write_group_report
 from reports.parts.blocks import Bullets, Details, Figure, Paragraph
 from reports.report import write_report
+from tests.reports.invented import four_mixes, one_batch_a_side, shortcut, two_mixes
 from trials.layout_file import LAYOUT_FILE
 from trials.records import read
 from trials.together import read_together
 
-__all__ = ["SINGLE", "STORIES", "main_text", "story", "story_report"]
+__all__ = [
+    "MADE_UP", "SINGLE", "STORIES", "invented_report", "main_text", "story", "story_report",
+]  # fmt: skip
 
 STORIES = demo_stories()
 """Every story that this version holds; a new one is tested as soon as it is there."""
 
 SINGLE = tuple(name for name in STORIES if (demo_folder() / name / LAYOUT_FILE).is_file())
 """Those of one trial; the others are folders of several growers."""
+
+MADE_UP = {one.__name__: one for one in (two_mixes, four_mixes, one_batch_a_side, shortcut)}
+"""Each gives an analysis of its own, which a test may change."""
+
+
+@cache
+def invented_report(name):
+    """The report of one of `MADE_UP`, with its figures."""
+    return write_report(MADE_UP[name]())
 
 
 @cache

@@ -16,8 +16,8 @@ from reports.report import write_report
 from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
 from tests.reports.accessible import grave_faults, grave_faults_of_every_text
 from tests.reports.chromium import NEEDS_CHROMIUM, chromium
-from tests.reports.invented import four_mixes, one_batch_a_side, renamed, two_mixes
-from tests.reports.stories import STORIES, story_report
+from tests.reports.invented import four_mixes, renamed, two_mixes
+from tests.reports.stories import STORIES, invented_report, story_report
 
 pytestmark = NEEDS_CHROMIUM
 WIDTHS = (360, 820, 1280)
@@ -32,7 +32,7 @@ def _long():
 
 REPORTS = {
     **{name: (lambda name=name: story_report(name)) for name in STORIES},
-    "one batch": lambda: write_report(one_batch_a_side()),
+    "one batch": lambda: invented_report("one_batch_a_side"),
     "long names": lambda: write_report(_long()),
 }  # fmt: skip
 NAMES = [*REPORTS, "labels 38x21", "record sheet", "shelf map"]

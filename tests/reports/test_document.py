@@ -13,16 +13,16 @@ from reports.document import to_docx
 from reports.document_look import column_widths
 from reports.parts.blocks import Bullets, Caution, Details, Figure, Paragraph, Table
 from reports.report import write_report
-from tests.reports.invented import four_mixes, one_batch_a_side, renamed, shortcut, two_mixes
-from tests.reports.test_figures import NASTY
+from tests.reports.invented import renamed, two_mixes
+from tests.reports.odd_words import NASTY
+from tests.reports.stories import MADE_UP, invented_report
 
-TRIALS = (two_mixes, four_mixes, one_batch_a_side, shortcut)
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 
 
-@pytest.fixture(scope="module", params=TRIALS, ids=lambda one: one.__name__)
+@pytest.fixture(scope="module", params=MADE_UP)
 def report(request):
-    return write_report(request.param())
+    return invented_report(request.param)
 
 
 @pytest.fixture(scope="module")

@@ -32,8 +32,8 @@ from reports.wording.headlines import kind_of
 from reports.wording.hedging import HEDGES, NEVER
 from reports.wording.speech import set_scene
 from tests.analyses.pooling.together_made import simulated_group
+from tests.reports.odd_words import NASTY
 from tests.reports.page_reader import Page
-from tests.reports.test_figures import NASTY
 from tests.trials.plans import plan
 from trials.together import read_together
 

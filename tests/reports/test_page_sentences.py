@@ -9,8 +9,9 @@ import pytest
 from reports.page import to_text
 from reports.report import write_report
 from reports.wording.grammar import capital
+from tests.analyses.few_layouts import few_layouts
 from tests.reports.page_sentences import WIDE, page_contradictions
-from tests.reports.simulated import few_layouts, simulated_trial
+from tests.reports.simulated import simulated_trial
 from tests.reports.stories import SINGLE, story, story_report
 
 SEED = 20311

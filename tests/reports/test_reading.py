@@ -14,25 +14,24 @@ import textstat
 from reports.page import to_text
 from reports.report import write_report
 from reports.wording.hedging import NEVER
-from tests.reports.invented import four_mixes, one_batch_a_side, shortcut, two_mixes
-from tests.reports.simulated import few_layouts, simulated_trial
-from tests.reports.stories import STORIES, main_text, story_report
+from tests.analyses.few_layouts import few_layouts
+from tests.reports.simulated import simulated_trial
+from tests.reports.stories import MADE_UP, STORIES, main_text, story_report
 
 HARDEST = 9.0
 SIMULATED, SEED = {
     "days, no worse": 86, "days, better": 31, "losses by batch": 12, "split plot": 15,
     "flush drop, same": 121,
 }, 20311  # fmt: skip
-INVENTED = {one.__name__: one for one in (two_mixes, four_mixes, one_batch_a_side, shortcut)}
 
 
-@pytest.fixture(scope="module", params=[*STORIES, *INVENTED, *SIMULATED])
+@pytest.fixture(scope="module", params=[*STORIES, *MADE_UP, *SIMULATED])
 def report(request, tmp_path_factory):
     name = request.param
     if name in STORIES:
-        return story_report(name)
-    if name in INVENTED:
-        return write_report(INVENTED[name](), figures=False)
+        return story_report(name, figures=False)
+    if name in MADE_UP:
+        return write_report(MADE_UP[name](), figures=False)
     with pytest.MonkeyPatch.context() as patch:
         few_layouts(patch)
         folder = tmp_path_factory.mktemp("simulated") / "trial"

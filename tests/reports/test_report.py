@@ -26,9 +26,9 @@ from tests.reports.invented import (
     four_mixes,
     one_batch_a_side,
     plan,
-    shortcut,
     two_mixes,
 )  # fmt: skip
+from tests.reports.stories import invented_report
 from trials.layout import Randomisation
 from trials.trial import Treatment
 
@@ -47,12 +47,12 @@ def section(report, name):
 
 
 def test_figures_are_gathered_once_in_order():
-    report = write_report(two_mixes())
+    report = invented_report("two_mixes")
     assert [one.name for one in report.figures] == [
         "bags", "difference", "flow", "losses", "flushes", "larger", "places", "residuals",
         "influence",
     ]  # fmt: skip
-    lossy = write_report(shortcut())
+    lossy = invented_report("shortcut")
     assert [one.name for one in lossy.figures] == [
         "losses", "difference", "bags", "flow", "larger", "residuals", "influence",
     ]  # fmt: skip

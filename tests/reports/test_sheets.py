@@ -8,8 +8,8 @@ import pytest
 
 from reports.sheets import LABEL_SIZES, labels, record_sheet, shelf_map
 from tests.reports.invented import four_mixes, renamed, two_mixes
+from tests.reports.odd_words import NASTY
 from tests.reports.page_reader import Page
-from tests.reports.test_figures import NASTY
 from trials.reading.columns import bag_columns
 
 SHEETS = {

@@ -14,24 +14,16 @@ from pathlib import Path
 import pytest
 
 from reports.page import to_text
-from reports.report import write_report
-from tests.reports.invented import four_mixes, one_batch_a_side, shortcut, two_mixes
-from tests.reports.stories import SINGLE, story_report
+from tests.reports.stories import MADE_UP, SINGLE, invented_report, story_report
 
 FOLDER = Path(__file__).parent / "snapshots"
-TRIALS = {
-    "two_mixes": two_mixes, "four_mixes": four_mixes, "one_batch_a_side": one_batch_a_side,
-    "shortcut": shortcut,
-}  # fmt: skip
-
-
-NAMES = (*TRIALS, *(f"story_{name}" for name in SINGLE))
+NAMES = (*MADE_UP, *(f"story_{name}" for name in SINGLE))
 
 
 def report_of(name):
     """The report, of a story without the numbers for a statistician."""
-    if name in TRIALS:
-        return write_report(TRIALS[name]())
+    if name in MADE_UP:
+        return invented_report(name)
     whole = story_report(name.removeprefix("story_"))
     main = tuple(one for one in whole.sections if one.id != "statistician")
     return dataclasses.replace(whole, sections=main)

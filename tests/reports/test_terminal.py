@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 import unicodedata
 
@@ -14,39 +13,10 @@ from reports.page import to_html, to_markdown, to_text
 from reports.plain_text import fill, shown_width
 from reports.report import write_report
 from reports.summary import summary
-from tests.reports.invented import four_mixes, renamed, two_mixes
+from tests.reports.invented import four_mixes
+from tests.reports.odd_words import WORDS, written, written_report
 from tests.reports.page_reader import Page
 from tests.reports.stories import SINGLE, story, story_report
-from trials.trial import Design
-
-WORDS = {
-    "markup": "<img src=x onerror=alert(1)> & <b>bran</b>",
-    "template": "{{ 7 * 7 }} {% include 'x' %} ${jndi}",
-    "formula": '=HYPERLINK("http://example.org","bran")',
-    "minus": "-2+3 | @SUM(A1) | +1",
-    "turned around": "נסורת \u202egnp.exe עץ",
-    "right to left": "نشارة الخشب",
-    "wide": "麦麸 培养料 " * 8,
-    "emoji": "🍄\u200d🟫 bran 🌾🌾",
-    "marks": "b̸̡̢͜ran " + "e\u0301" * 40,
-    "long": "bran-and-okara" * 22,
-    "long words": "spent coffee grounds with oat bran " * 9,
-    "control": "bran\x00\x1b[31m red\x07\r\n# heading",
-    "markdown": "# [x](javascript:alert(1)) `code` **bold** ~~no~~ <!-- -->",
-}
-
-
-def written(words):
-    """A trial whose grower wrote the same odd words everywhere."""
-    design = Design(layout="complete blocks", block=words[:30], blocks=8, units_per_treatment=2,
-                    seed=41)  # fmt: skip
-    told = two_mixes(
-        title=words, question=words, species=words, strain=words, place=words, grower=words,
-        unit=words[:30], design=design,
-    )  # fmt: skip
-    bags = told.records.bags.assign(seen=words, note=words)
-    told = dataclasses.replace(told, records=dataclasses.replace(told.records, bags=bags))
-    return renamed(told, O=words)
 
 
 def is_whole(lines, text, width):
@@ -102,7 +72,7 @@ def test_a_terminal_shows_any_words(words, width):
 
 @pytest.mark.parametrize("words", WORDS.values(), ids=WORDS)
 def test_page_and_markdown_hold_any_words_as_text(words):
-    report = write_report(written(words))
+    report = written_report(words)
     html, markdown = to_html(report), to_markdown(report)
     page = Page(html)
     assert page.unclosed == []
