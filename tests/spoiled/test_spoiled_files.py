@@ -52,7 +52,7 @@ class Kind:
 KINDS = {
     "plan": Kind(
         files=("mixes/trial.toml", "shortcut/trial.toml", "flushes/trial.toml"),
-        spoilers=PLAN_SPOILERS, many=650, few=51, draw=layout,
+        spoilers=PLAN_SPOILERS, many=650, few=34, draw=layout,
     ),
     "text table": Kind(
         files=("flushes/bags.csv", "flushes/harvests.csv", "mixes/layout.csv"),
@@ -64,7 +64,7 @@ KINDS = {
     ),
     "lock": Kind(files=("mixes/plan.lock",), spoilers=TEXT_SPOILERS, many=120, few=15),
     "group file": Kind(
-        files=("group/group.toml",), spoilers=PLAN_SPOILERS, many=340, few=34,
+        files=("group/group.toml",), spoilers=PLAN_SPOILERS, many=340, few=17,
         read=check_group, draw=invite, answer=pool,
     ),
     "plan of a group": Kind(
