@@ -152,8 +152,15 @@ class PlanTable:
             return None
         return clean
 
-    def choice(self, name: str, allowed: Iterable[Word], *, needed: bool = False) -> Word | None:
-        """Read a word out of a list."""
+    def choice(
+        self,
+        name: str,
+        allowed: Iterable[Word],
+        *,
+        needed: bool = False,
+        meaning: Callable[[str], Word | None] | None = None,
+    ) -> Word | None:
+        """Read a word out of a list, or one that means one of them."""
         words = list(allowed)
         listed = f"Allowed: {one_of(words)}."
         found = self._find_as(name, str, "a word", needed=needed, mend=listed)
@@ -163,6 +170,9 @@ class PlanTable:
         for word in words:
             if word.lower() == clean:
                 return word
+        same = meaning(clean) if meaning else None
+        if same is not None:
+            return same
         meant = nearest(clean, words)
         hint = f"Did you mean “{meant}”? {listed}" if meant else listed
         self.wrong(name, f"“{clean[:60]}” is not known here", hint)

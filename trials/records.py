@@ -11,6 +11,7 @@ import pandas as pd
 from trials.layout import Layout
 from trials.layout_file import LAYOUT_FILE, read_layout
 from trials.lock import LOCK_FILE, Lock, read_lock
+from trials.plan_reader import tidy_text
 from trials.problems import Problem, Problems
 from trials.reading.bag_checks import check_bags
 from trials.reading.bag_rows import BagRow, read_bag_rows
@@ -26,6 +27,7 @@ __all__ = ["BAGS_FILE", "BOOK_FILE", "FATES", "HARVESTS_FILE", "Fate", "Records"
 BOOK_FILE = "records.xlsx"
 BAGS_FILE = "bags.csv"
 HARVESTS_FILE = "harvests.csv"
+_SHEETS = {".xlsx", ".xlsm", ".xls", ".ods", ".csv", ".numbers"}
 
 Fate: TypeAlias = Literal[
     "finished", "contaminated", "lost otherwise", "still going", "not recorded"
@@ -164,12 +166,24 @@ def _sources(folder: Path) -> tuple[RawTable, RawTable | None]:
     if not book.is_file():
         what = f"there are no records: neither {BOOK_FILE} nor {BAGS_FILE}"
         mend = f"Draw the layout, which makes {BOOK_FILE}, and fill it in."
+        others = _other_sheets(folder)
+        if others:
+            what += f", but {others[0]}"
+            mend = f"If that holds them, save it as {BOOK_FILE} (a workbook, .xlsx) in the folder."
         raise Problems([Problem(file=BOOK_FILE, what=what, mend=mend)])
     table = read_sheet(book, "bags")
     if table is None:
         what = "has no sheet named “bags”"
         raise Problems([Problem(file=BOOK_FILE, what=what, mend="Give the sheet its name back.")])
     return table, harvests
+
+
+def _other_sheets(folder: Path) -> list[str]:
+    """Name what may be the record book under another name or in another format."""
+    known = {LAYOUT_FILE, HARVESTS_FILE, BAGS_FILE, BOOK_FILE}
+    found = (one for one in folder.iterdir() if one.suffix.lower() in _SHEETS and one.is_file())
+    names = (one.name.encode("utf-8", "replace").decode() for one in found if one.name not in known)
+    return sorted(tidy_text(name)[:60] for name in names)
 
 
 def _is_begun(book: Path) -> bool:

@@ -225,7 +225,7 @@ def _header(top: PlanTable) -> dict[str, object] | None:
         "unit": top.text("unit", longest=30, example="bag"),
         "start": top.date("start"),
         "blind": top.yes_or_no("blind"),
-        "weights": top.choice("weights", list(GRAMS_IN)),
+        "weights": top.choice("weights", list(GRAMS_IN), meaning=weight_unit),
         "flush_gap_days": top.whole("flush_gap_days", low=1, high=60),
         "looks": top.parsed("looks", looks, mend=_LOOKS),
         "invented": top.yes_or_no("invented"),

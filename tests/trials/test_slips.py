@@ -10,7 +10,9 @@ import pytest
 import pinset
 from pinset.cli import main
 from trials.reading.cells import read_date, read_fate, read_weight
+from trials.starters import starter
 from trials.toml_text import to_document
+from trials.trial_file import check_trial
 
 
 @pytest.mark.parametrize(
@@ -137,3 +139,20 @@ def test_an_empty_record_book_is_not_sent_to_the_report(
     _write(drawn, {(2, "flush 1 (oz)"): 12})
     assert main(["check", str(drawn)]) == 0
     assert "Next: pinset report" in capsys.readouterr().out
+
+
+def test_a_record_book_under_another_name_is_seen(drawn: Path) -> None:
+    (drawn / "records.xlsx").rename(drawn / "my records.ods")
+    (problem,) = _problems(drawn)
+    assert problem.what.endswith("but my records.ods")
+    assert "save it as records.xlsx" in problem.mend
+    (drawn / "my records.ods").unlink()
+    (problem,) = _problems(drawn)
+    assert problem.mend.startswith("Draw the layout")
+
+
+def test_a_unit_of_weight_may_be_spelled_out() -> None:
+    text = starter("yield", folder="x", seed=1)
+    assert check_trial(text.replace('weights = "g"', 'weights = "ounces"')).weights == "oz"
+    with pytest.raises(pinset.Problems, match="“stone” is not known here"):
+        check_trial(text.replace('weights = "g"', 'weights = "stone"'))
