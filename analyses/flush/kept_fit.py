@@ -147,7 +147,9 @@ def _with_spread(
     """Fit with one residual variance, or one a flush where equal ones are hard to believe.
 
     The fixed parts are the same, so restricted likelihoods may be compared (Pinheiro & Bates 2000,
-    Mixed-Effects Models in S and S-PLUS, section 2.4).
+    Mixed-Effects Models in S and S-PLUS, section 2.4). A flush whose weights would lie on a line
+    without any spread is not believed: in a small trial that is luck, and the range would be far
+    too narrow.
     """
     from analyses.models.mixed import fit_mixed
 
@@ -163,9 +165,13 @@ def _with_spread(
         except FitError:
             own = None
     wanted = (p < CALLED_FOR) if spread is None else spread
-    # In a few small trials the adjusted covariance of separate variances is none at all.
-    usable = own is not None and bool(np.linalg.eigvalsh(own.covariance_under(DF_METHOD)).min() > 0)
-    return (own, True, p) if own is not None and usable and wanted else (even, False, p)
+    return (own, True, p) if own is not None and wanted and _is_proper(own) else (even, False, p)
+
+
+def _is_proper(own: MixedFit) -> bool:
+    """Say whether every flush has some spread, and the adjusted covariance is one."""
+    spreads = [one for name, one in own.variances.items() if name.startswith("residual")]
+    return min(spreads) > 0 and bool(np.linalg.eigvalsh(own.covariance_under(DF_METHOD)).min() > 0)
 
 
 def _of_batches(frame: pd.DataFrame, codes: list[str], random: list[str]) -> KeptFit:

@@ -7,8 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from analyses.flush.kept_fit import CALLED_FOR, fit_kept
 from analyses.flush.told import flush_story
 from analyses.models.flush.replacement import geometric_total
+from analyses.models.mixed import fit_mixed
 from analyses.questions import analyse
 from analyses.unit import unit_story
 from reports.report import write_report
@@ -239,3 +241,17 @@ def test_expected_yield_joins_its_parts_and_is_repeatable() -> None:
     whole = records.flushes.groupby("treatment")["grams"].sum() / 12
     for one in first.outlooks:
         assert one.total.value == pytest.approx(whole[one.treatment], rel=0.05)
+
+
+def test_a_flush_without_any_spread_is_not_believed() -> None:
+    """Sixteen bags whose second flush varies as the bags do and no more: seed 0."""
+    rng = np.random.default_rng(0)
+    logs = 5.6 - 0.6 * np.arange(3) + 0.3 * rng.normal(size=(16, 1))
+    logs[:, 0] += 0.25 * rng.normal(size=16)
+    logs[:, 2] += 0.25 * rng.normal(size=16)
+    records = records_of(["C"] * 8 + ["T"] * 8, np.exp(logs), control="C", aim=AIM)
+    kept = fit_kept(records, unit_story(records), ["C", "T"])
+    assert kept.spread_p < CALLED_FOR
+    assert not kept.spread_by_flush
+    own = fit_mixed(kept.frame, "grams", "treatment * k", ["bag"], log=True, residual_by="flush")
+    assert own.variances["residual[2]"] == 0

@@ -67,7 +67,8 @@ def kept_many(logs: Array, treatment: Codes, block: Codes | None, *, called_for:
     block : array of int or None, shape (units,)
         From 0.
     called_for : float
-        Each flush gets a residual variance where equal ones are as unlikely as this.
+        Each flush gets a residual variance where equal ones are as unlikely as this, and none
+        would be zero.
     """
     came = np.isfinite(logs)
     lines = lines_of_units(np.where(came, logs, 0.0), came, treatment)
@@ -81,9 +82,8 @@ def kept_many(logs: Array, treatment: Codes, block: Codes | None, *, called_for:
     gain = np.zeros(len(logs))
     gain[each.at] = one.criterion(each.at) - each.low.criterion
     unlikely = chdtrc(came.shape[2] - 1, np.maximum(gain, 0.0)) < called_for
-    # A residual variance of nothing leaves a covariance that only just is one: look closer.
-    held = each.at[each.low.at_zero[:, -own.residuals :].any(1)]
-    sure[held] &= ~unlikely[held]
+    # A flush without any spread is not believed.
+    unlikely[each.at[each.low.at_zero[:, -own.residuals :].any(1)]] = False
     told = _Told(lines, len(logs), int(treatment.max()))
     usable = told.fill(each, np.flatnonzero(sure & unlikely))
     told.fill(one, np.setdiff1d(np.flatnonzero(sure), usable))
