@@ -155,7 +155,7 @@ def _treatments(analysis: Analysis, draw: _Draw) -> Section:
 
 def _explored(analysis: Analysis, *outcomes: str) -> list[Block]:
     """Tell what was looked at afterwards in some outcomes, apart from what the answer told."""
-    trial, names = analysis.records.trial, treatment_names(analysis.records.trial)
+    trial = analysis.records.trial
     told = {one.id for one in planned_findings(analysis.findings)}
     chosen = [
         one
@@ -168,7 +168,7 @@ def _explored(analysis: Analysis, *outcomes: str) -> list[Block]:
     usual = [one for one in chosen if headline(one, trial) == opening]
     others = [one for one in chosen if one not in usual]
     lines = [evidence(one, trial) for one in usual]
-    lines += [f"{names[one.estimate.treatment]}: {_both(one, analysis)}" for one in others]
+    lines += [_both(one, analysis) for one in others]
     return [Paragraph(text=opening), Bullets(items=tuple(lines))]
 
 
