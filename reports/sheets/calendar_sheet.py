@@ -55,8 +55,8 @@ def calendar_sheet(trial: Trial) -> str:
         "col.dates { width: 42mm; }\ncol.done { width: 24mm; }\ntbody tr { height: 10mm; }\n"
         "tbody th { font-weight: 700; }",
         lines=(
-            f"{counted} The windows are what is common for many species at 18 to 24 °C; yours may "
-            "be earlier or later. Look at all treatments on the same days.",
+            f"{counted} The days are what is common for many species at 18 to 24 °C (65 to 75 °F); "
+            "yours may be earlier or later. Look at all treatments on the same days.",
         ),
         cautions=(*MIXING_CAUTIONS[:2], mould(), _SPORES),
         rows=rows,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -57,6 +58,10 @@ LABEL_SIZES: dict[str, Grid] = {
     "95x62": Grid(width=95, height=62, code_points=40),
 }
 """By name: width x height in mm."""
+
+
+_BEFORE_NUMBER = re.compile(r" (?=\d)")
+"""A word and its number stay on one line: “place 1” is read at a glance."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +124,8 @@ def _pages(made: list[_Label], grid: Grid) -> list[list[_Label]]:
 
 def _label(slot: Slot, trial: Trial) -> _Label:
     name = "" if trial.blind else shorten(printable(trial.treatment(slot.treatment).name), 40)
-    return _Label(code=slot.code, qr=_qr(slot.code), place=place_of(slot), treatment=name)
+    place = _BEFORE_NUMBER.sub("\N{NO-BREAK SPACE}", place_of(slot))
+    return _Label(code=slot.code, qr=_qr(slot.code), place=place, treatment=name)
 
 
 @lru_cache(maxsize=20_000)  # every size of label has it

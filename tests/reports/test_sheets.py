@@ -34,6 +34,9 @@ def seen():
 @pytest.mark.parametrize("size", LABEL_SIZES)
 def test_every_unit_has_one_label(blind, size):
     page = Page(_of(blind, "labels", size=size))
+    places = [text for tag, text in page.texts if tag == "p" and "place\u00a01" in text]
+    assert places
+    assert not [one for one in places if "place 1" in one]
     codes = [text for tag, text in page.texts if text in blind.records.layout.codes and tag == "p"]
     assert sorted(codes) == sorted(blind.records.layout.codes)
     assert len([attrs for attrs in page.all("svg") if attrs.get("role") == "img"]) == 32
