@@ -1,7 +1,7 @@
 """Rehearse a planned trial: simulate it many times and run the very analysis that the plan names.
 
-To add an outcome: give it a truth in `rehearsed_truth`, and, where one by one is too slow, an
-analysis of many trials at once beside `rehearsed_yields` and `rehearsed_losses`.
+To add an outcome: give it a truth in `rehearsing.truth`, and, where one by one is too slow, an
+analysis of many trials at once beside `rehearsing.yields`, `losses` and `kept_shares`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Time a rehearsal beside a loop over statsmodels.
+"""Time rehearsals: of yields, beside a loop over statsmodels, and of the share kept by flushes.
 
 Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.bench_rehearsal
 """
@@ -24,7 +24,8 @@ from trials.designs import draw
 from trials.simulate import draw_trials, places
 from trials.simulated_records import to_records
 
-TRIALS, PEER_TRIALS = 10_000, 20
+TRIALS, FLUSH_TRIALS, PEER_TRIALS = 10_000, 1_000, 20
+FLUSH_DROP = 'outcome = "flush drop"\nworthwhile = "10 in 100"'
 
 
 def _peer_seconds(trial):
@@ -45,8 +46,19 @@ def _peer_seconds(trial):
     return statistics.median(times)
 
 
+def _flush_drop(name, trial):
+    rehearse(trial, 20, seed=1)
+    start = time.process_time()
+    rehearse(trial, FLUSH_TRIALS, seed=1)
+    spent = time.process_time() - start
+    each = 1000 * spent / (2 * FLUSH_TRIALS)
+    print(
+        f"{FLUSH_TRIALS} flush drops, {name}, in two worlds: {spent:.1f} s, {each:.1f} ms a trial"
+    )
+
+
 def main():
-    """Print the table."""
+    """Print the times."""
     trial = plan(treatments=4, blocks=6, units=3, flushes=3)
     rehearse(trial, 1000, seed=1)
     start = time.perf_counter()
@@ -55,6 +67,14 @@ def main():
     # Each trial is simulated and analysed in two worlds.
     peer = 2 * TRIALS * each
     print(f"{TRIALS} trials in two worlds: {own:.2f} s, peer {peer:.0f} s, {peer / own:.0f} times")
+    _flush_drop(
+        "4 mixes x 6 blocks x 3 bags x 3 flushes",
+        plan(treatments=4, blocks=6, units=3, flushes=3, aim=FLUSH_DROP),
+    )
+    _flush_drop(
+        "2 mixes x 4 blocks x 2 bags x 3 flushes",
+        plan(blocks=4, units=2, flushes=3, aim=FLUSH_DROP),
+    )
 
 
 if __name__ == "__main__":

@@ -51,7 +51,7 @@ class Optimum:
     point : Point
         The criterion and its derivatives there.
     evaluations : int
-        How often the criterion was worked out.
+        How often the criterion was worked out, the searches of `search_many` left out.
     decrement : float
         Distance that a further Newton step would go, in standard errors of the variances.
     at_zero : array of bool, shape (k,)
