@@ -10,6 +10,7 @@ import pytest
 from analyses.models.flush.replacement import best_cycle, long_run, turning_price
 from analyses.questions import analyse
 from analyses.worth import cycle
+from tests.analyses.few_layouts import few_layouts
 from tests.analyses.made import records_of
 from trials.trial import Costs
 
@@ -17,6 +18,11 @@ COSTS = Costs(
     price_per_kg=12.0, cost_per_bag=1.6, shelf_days_to_first=22.0, shelf_days_per_flush=10.0,
     currency="USD",
 )  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    few_layouts(monkeypatch)
 
 
 def test_machine_with_rising_upkeep_is_replaced_after_six_years() -> None:

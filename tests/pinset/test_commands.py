@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import subprocess
 import sys
@@ -65,10 +67,18 @@ def test_a_second_draw_is_refused_and_a_redraw_keeps_the_old(tmp_path: Path, cap
     assert (tmp_path / "earlier" / "2" / "layout.csv").is_file()
 
 
-def test_the_demo_is_told_and_can_be_run_again(tmp_path: Path, capsys) -> None:
-    folder = tmp_path / "demo"
-    assert main(["demo", str(folder), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """Give the folder of the demo, and what the command said when it made it."""
+    folder, said = tmp_path_factory.mktemp("told") / "demo", io.StringIO()
+    with contextlib.redirect_stdout(said):
+        assert main(["demo", str(folder), "--json"]) == 0
+    return folder, said.getvalue()
+
+
+def test_the_demo_is_told_and_can_be_run_again(demo: tuple[Path, str]) -> None:
+    folder, said = demo
+    told = json.loads(said)
     assert told["ok"]
     assert "gave more" in told["answer"]
     page = (folder / "report" / "report.html").read_text(encoding="utf-8")
@@ -90,14 +100,13 @@ def test_a_demo_never_lands_on_someones_files(tmp_path: Path) -> None:
     assert [one.name for one in other.iterdir()] == ["letter.txt"]
 
 
-def test_analyse_prints_the_answer_and_the_numbers(tmp_path: Path, capsys) -> None:
-    main(["demo", str(tmp_path / "d")])
-    capsys.readouterr()
-    assert main(["analyse", str(tmp_path / "d")]) == 0
+def test_analyse_prints_the_answer_and_the_numbers(demo: tuple[Path, str], capsys) -> None:
+    folder, _ = demo
+    assert main(["analyse", str(folder)]) == 0
     assert "brewery grain gave more" in capsys.readouterr().out
-    assert main(["analyse", str(tmp_path / "d"), "--json"]) == 0
+    assert main(["analyse", str(folder), "--json"]) == 0
     numbers = json.loads(capsys.readouterr().out)
-    written = json.loads((tmp_path / "d" / "report" / "results.json").read_text(encoding="utf-8"))
+    written = json.loads((folder / "report" / "results.json").read_text(encoding="utf-8"))
     assert numbers == written
     first = written["findings"][0]
     assert first["planned"]
