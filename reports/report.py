@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 from analyses.analysis import Analysis
@@ -193,7 +194,11 @@ def _losses(analysis: Analysis, draw: _Draw) -> Section:
 def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
     trial = analysis.records.trial
     unit, names = unit_word(trial), treatment_names(trial)
-    lines = tuple(loss_line(one, names[one.treatment], unit) for one in analysis.losses)
+    hit = Counter(row.treatment for row in analysis.batches if row.lost)
+    lines = tuple(
+        loss_line(one, names[one.treatment], unit, hit=hit[one.treatment])
+        for one in analysis.losses
+    )
     shared = ""
     if analysis.unit.counted == "batch":
         shared = f"The {plural(unit)} of one batch share its luck, so batches are what counts."

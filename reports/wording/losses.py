@@ -19,7 +19,7 @@ __all__ = [
 ]
 
 
-def loss_line(loss: LossCount, name: str, unit: str) -> str:
+def loss_line(loss: LossCount, name: str, unit: str, *, hit: int = 0) -> str:
     """Say what one treatment lost, with its range.
 
     Parameters
@@ -28,6 +28,8 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
         Lost of made; limits that are not numbers are not told.
     name, unit : str
         Of the treatment, and the grower's word for a bag.
+    hit : int
+        Batches that lost any, where batches count.
 
     Returns
     -------
@@ -60,7 +62,10 @@ def loss_line(loss: LossCount, name: str, unit: str) -> str:
         fits = f"anything up to {high} in a hundred fits"
     elif high == 100:
         fits = f"anything from {low} in a hundred upwards fits"
-    return f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: {fits}."
+    told = f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: {fits}."
+    if loss.batches > 1 and hit == 1:
+        told += " Only one batch was hit, which cannot show how bad a bad one gets; so it is wide."
+    return told
 
 
 def _only_one(loss: LossCount, name: str, unit: str) -> str:

@@ -110,3 +110,14 @@ def test_a_loss_without_a_stage_is_told_as_a_stage_not_known():
     said = "Nothing shows at which stage 3 bags were lost (2 with mix T and 1 with mix C)."
     assert sorted(told.text) == sorted(said)
     assert told.text.startswith("Nothing shows at which stage 3 bags were lost (")
+
+
+@pytest.mark.parametrize(("hit", "told"), [([0, 0, 0, 0, 1], True), ([0, 0, 0, 1, 2], False)])
+def test_one_batch_hit_is_said_to_widen_the_range(hit, told):
+    cells = batches("T", hit, 6) + batches("C", [0, 1, 0, 2, 1], 6, first=6)
+    analysis = analyse(lost_records(cells, by="batch", aim=NO_WORSE))
+    report = write_report(analysis, figures=False)
+    lines = [item for section in report.sections if section.id == "losses"
+             for block in section.blocks for item in getattr(block, "items", ())]  # fmt: skip
+    (line,) = [line for line in lines if "batches with mix T" in line]
+    assert ("Only one batch was hit" in line) == told
