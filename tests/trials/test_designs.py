@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from math import factorial
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chisquare
@@ -52,11 +53,22 @@ def test_the_seed_draws_this_layout_on_every_machine() -> None:
     assert drawn.codes[:2] == ("K3P", "K4N")
 
 
-def test_every_order_in_a_block_is_equally_likely() -> None:
-    """20,000 draws, seed 1 to 20,000: chi-square over the 6 orders of two pairs in a block."""
+DRAWS = pytest.mark.parametrize(
+    "draws",
+    [
+        6_000,
+        pytest.param(20_000, marks=pytest.mark.slow),
+    ],
+)
+"""How many layouts are drawn, seed 1 and up."""
+
+
+@DRAWS
+def test_every_order_in_a_block_is_equally_likely(draws: int) -> None:
+    """Chi-square over the 6 orders of two pairs in a block, and over those of two blocks."""
     trial = plan(units=2, blocks=2)
     first, joint = Counter(), Counter()
-    for seed in range(1, 20_001):
+    for seed in range(1, draws + 1):
         drawn = draw(trial, seed)
         orders = [
             "".join(s.treatment[1] for s in drawn.slots if s.block == b) for b in drawn.blocks
@@ -69,11 +81,13 @@ def test_every_order_in_a_block_is_equally_likely() -> None:
     assert chisquare(list(joint.values())).pvalue > 0.001
 
 
-def test_every_placement_of_a_random_layout_is_equally_likely() -> None:
-    """20,000 draws, seed 1 to 20,000: chi-square over the 20 ways to place 3 of 6."""
+@DRAWS
+def test_every_placement_of_a_random_layout_is_equally_likely(draws: int) -> None:
+    """Chi-square over the 20 ways to place 3 of 6."""
     trial = plan(layout="completely random", units=3)
     seen = Counter(
-        "".join(slot.treatment[1] for slot in draw(trial, seed).slots) for seed in range(1, 20_001)
+        "".join(slot.treatment[1] for slot in draw(trial, seed).slots)
+        for seed in range(1, draws + 1)
     )
     assert len(seen) == factorial(6) // factorial(3) ** 2
     assert chisquare(list(seen.values())).pvalue > 0.001
