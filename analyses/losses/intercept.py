@@ -14,6 +14,7 @@ from analyses.models.counts.random_intercept import RandomInterceptFit, fit_rand
 
 __all__ = ["Cluster", "random_intercept"]
 
+_NO_MORE_THAN_ROUNDING = 1e-9
 Cluster: TypeAlias = tuple[int, float, float]
 """Number of the cluster, units lost, units made."""
 
@@ -65,6 +66,8 @@ def _alike(
     fit: RandomInterceptFit, sizes: np.ndarray, kind: str, level: float
 ) -> tuple[Companion, ...]:
     correlation = share_correlation(fit, [1, 0])
+    if correlation < _NO_MORE_THAN_ROUNDING:
+        correlation = 0.0
     return (
         Companion(
             measure="intracluster correlation", value=correlation, p=fit.p, level=level,

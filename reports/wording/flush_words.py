@@ -47,9 +47,11 @@ def flush_lines(analysis: Analysis) -> tuple[str, ...]:
     lines = [_picked(story)]
     whole = story.kept_by("")
     if whole is not None and not story.curved:
+        several = sum(1 for one in story.kept if one.treatment) > 1
         lines.append(
             f"Where a {unit} gave another flush, it weighed "
-            f"{_hundred(whole.value, whole.low, whole.high)} of the flush before."
+            f"{_hundred(whole.value, whole.low, whole.high)} of the flush before"
+            f"{', over all treatments together' if several else ''}."
         )
     lines.append(steps_said(story))
     return tuple(line for line in lines if line)

@@ -225,3 +225,10 @@ def test_the_checks_of_a_planned_finding(kind):
     expected = {"bag": "another interval", "batch": "any one batch", "block": "any one shelf"}
     assert expected[kind] in names
     assert "labels out again" in names
+
+
+def test_batches_that_differ_no_more_than_chance_have_a_correlation_of_nothing():
+    cells = batches("T", [1, 2, 1, 2]) + batches("C", [2, 1, 2, 1])
+    found = the_losses_alone(cells, aim=NO_WORSE)
+    assert companion(found, "intracluster correlation").value == 0
+    assert companion(found, "design effect").value == 1
