@@ -28,13 +28,13 @@ from trials.trial import Trial
 if TYPE_CHECKING:
     from analyses.models.mixed import MixedFit
 
-__all__ = ["MOST_LEFT_OUT", "yield_checks"]
+__all__ = ["yield_checks"]
 
 MOST_ROWS_LEFT_OUT = 20_000
 """Rows up to which any one unit or block is left out: of more, one changes nothing."""
 
-MOST_LEFT_OUT = 30
-"""Units tried for influence: those with the largest residuals."""
+MOST_LEFT_OUT = 12
+"""Units of the two treatments compared that are tried: those with the largest residuals."""
 
 
 def yield_checks(
@@ -131,7 +131,8 @@ def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check |
     if sample.counted == "batch" or not 4 <= len(frame) <= MOST_ROWS_LEFT_OUT:
         return None
     left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
-    candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
+    pair = frame["treatment"].isin([finding.estimate.treatment, finding.estimate.control])
+    candidates = left[pair].sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
     tries = [(str(at), _again(finding, refits.without("index", at))) for at in candidates]
     index, estimate = _most_different(finding, tries)
     row = frame.loc[int(index)]
