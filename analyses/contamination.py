@@ -13,7 +13,7 @@ from analyses.losses.batch_companions import batch_companions
 from analyses.losses.by_bag import bag_companions, by_bag
 from analyses.losses.by_batch import by_batch
 from analyses.losses.by_stratum import by_stratum, stratum_companions
-from analyses.losses.counts import loss_counts
+from analyses.losses.counts import LossCount, loss_counts
 from analyses.losses.estimate import HUNDRED
 from analyses.losses.table import known_fates, layers
 from analyses.unit import UnitStory
@@ -43,7 +43,13 @@ def contamination_answer(records: Records, unit: UnitStory, *, level: float) -> 
     """
     sample = contamination_sample(records)
     if unit.counted == "batch":
-        return replace(by_batch(records, level=level), sample=replace(sample, counted="batch"))
+        answer = by_batch(records, level=level)
+        held = {one.treatment: one for one in loss_counts(records, unit, level=level)}
+        return replace(
+            answer,
+            means=tuple(_held(mean, held[mean.treatment]) for mean in answer.means),
+            sample=replace(sample, counted="batch"),
+        )
     layer = layers(records)
     if layer is None:
         estimates = by_bag(records, level=level)
@@ -100,6 +106,11 @@ def contamination_sample(records: Records) -> Sample:
         random=(),
         counted=records.trial.unit,
     )
+
+
+def _held(mean: Mean, count: LossCount) -> Mean:
+    """Give a share one range everywhere: that of the losses, as the page tells it."""
+    return replace(mean, low=100 * count.low, high=100 * count.high)
 
 
 def _means(records: Records, unit: UnitStory, level: float) -> tuple[Mean, ...]:

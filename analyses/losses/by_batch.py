@@ -9,7 +9,6 @@ import numpy as np
 
 from analyses.comparison import Comparison, Sample, compare
 from analyses.estimate import Estimate
-from analyses.finding import Mean
 from analyses.losses.batch_limits import (
     BatchShares,
     held_limits,
@@ -49,7 +48,6 @@ def by_batch(records: Records, *, level: float) -> Comparison:
     return replace(
         answer,
         estimates=tuple(_told(one, records, level) for one in settled),
-        means=tuple(_inside(one) for one in answer.means),
     )
 
 
@@ -133,7 +131,3 @@ def _without_spread(one: Estimate, shares: BatchShares, family: int, level: floa
         method="every batch lost none or all of its units: exact limits (Clopper-Pearson's "
         "argument, each batch as one unit) that hold whatever the units of a batch share",
     )  # fmt: skip
-
-
-def _inside(mean: Mean) -> Mean:
-    return replace(mean, low=max(mean.low, 0.0), high=min(mean.high, 100.0))

@@ -232,3 +232,15 @@ def test_batches_that_differ_no_more_than_chance_have_a_correlation_of_nothing()
     found = the_losses_alone(cells, aim=NO_WORSE)
     assert companion(found, "intracluster correlation").value == 0
     assert companion(found, "design effect").value == 1
+
+
+@pytest.mark.parametrize("lost", [[0, 0, 0, 0, 1], [0, 0, 0, 1, 2], [3, 0, 2, 1, 4]])
+def test_the_share_of_a_treatment_has_one_range_everywhere(lost):
+    cells = batches("T", lost, 6) + batches("C", [0, 1, 0, 2, 1], 6, first=6)
+    analysis = analyse(lost_records(cells, by="batch", aim=NO_WORSE))
+    told = {one.treatment: (100 * one.low, 100 * one.high) for one in analysis.losses}
+    means = [one for one in analysis.means if one.unit == "bags in 100"]
+    assert len(means) == 2
+    for mean in means:
+        assert (mean.low, mean.high) == pytest.approx(told[mean.treatment])
+        assert mean.low <= mean.value <= mean.high
