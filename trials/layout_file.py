@@ -12,6 +12,7 @@ from trials.problems import Problem, Problems, nearest, one_of, too_many
 from trials.reading.cells import Cell, read_count
 from trials.reading.tables import RawTable, read_csv
 from trials.trial import Trial
+from trials.typed import typed
 
 __all__ = ["LAYOUT_FILE", "read_layout"]
 
@@ -43,7 +44,7 @@ def read_layout(folder: Path, trial: Trial) -> Layout:
         mend = "Move aside what has its name, and put back the layout as it was drawn."
         raise Problems([Problem(file=LAYOUT_FILE, what="is no file", mend=mend)])
     if not path.is_file():
-        mend = f"Draw it with: pinset layout {tidy_text(str(folder))}"
+        mend = f"Draw it with: pinset layout {typed(folder)}"
         raise Problems([Problem(file=LAYOUT_FILE, what="there is no layout yet", mend=mend)])
     table = read_csv(path)
     missing = [name for name in _columns(trial) if name not in table.headings]

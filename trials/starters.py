@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
+from trials.typed import typed
+
 __all__ = ["QUESTIONS", "Question", "starter"]
 
 Question: TypeAlias = Literal["yield", "contamination", "flush"]
@@ -172,7 +174,7 @@ def starter(question: Question, *, folder: str, seed: int) -> str:
     >>> check_trial(starter("yield", folder="okara-or-bran", seed=7)).design.layout
     'complete blocks'
     """
-    shown = " ".join(folder.split())
+    shown = typed(" ".join(folder.split()))
     aim = _AIMS[question].rstrip("\n")
     named = f'"{_WORDS[question]["control"]}"'
     return _TRIAL.format(folder=shown, seed=seed, aim=aim, named=named, **_WORDS[question])

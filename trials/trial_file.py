@@ -26,6 +26,7 @@ from trials.trial import (
     Treatment,
     Trial,
 )
+from trials.typed import typed
 
 __all__ = ["TRIAL_FILE", "check_trial", "looks", "margin", "read_trial"]
 
@@ -90,7 +91,7 @@ def _absent(folder: Path) -> tuple[str, str]:
     if (folder / TRIAL_FILE).exists():
         return "is no file", "Move aside what has its name, and put the plan in its place."
     shown = tidy_text(str(folder))
-    mend = f"Make one with: pinset new {shown}"
+    mend = f"Make one with: pinset new {typed(folder)}"
     if folder.is_dir():
         return "is not there", mend
     return f"is not there: there is no folder “{shown}”", mend

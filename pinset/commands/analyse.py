@@ -32,10 +32,11 @@ def run(args: argparse.Namespace) -> int:
     import shutil
 
     from reports.summary import summary
+    from trials.typed import typed
 
     width = min(shutil.get_terminal_size((80, 24)).columns, 88)
     print(summary(analysis, width=width))
-    then = f"pinset report {args.folder}"
+    then = f"pinset report {typed(args.folder)}"
     # A command is never broken; where it is too long it has a line of its own.
     print(f"\nNext: {then}" if len(then) + 6 <= width else f"\nNext:\n  {then}")
     return 0

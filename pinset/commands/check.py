@@ -22,6 +22,7 @@ def run(args: argparse.Namespace) -> int:
     from pinset.waiting import telling_of
     from trials.plurals import counted
     from trials.records import read
+    from trials.typed import typed
 
     with telling_of("Reading the records"):
         records = read(Path(args.folder))
@@ -37,7 +38,9 @@ def run(args: argparse.Namespace) -> int:
     return tell(
         f"Read {counted(count, records.trial.unit)} from {' and '.join(records.sources)}: "
         f"no mistakes{f', {len(records.doubts)} worth a look' if records.doubts else ''}.",
-        f"pinset report {args.folder}" if begun else "write into the record book what you see",
+        f"pinset report {typed(args.folder)}"
+        if begun
+        else "write into the record book what you see",
         as_json=args.json,
         more={
             "units": count,

@@ -28,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     from trials.problems import Refused
     from trials.starters import starter
     from trials.trial_file import TRIAL_FILE, check_trial
+    from trials.typed import typed
     from trials.writing import write_new
 
     folder = Path(args.folder)
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         raise Refused(f"There is a plan in “{folder}” already; it was left as it is.")
     return tell(
         f"Wrote {path}, a plan to fill in.",
-        f"open it in an editor, then run: pinset layout {folder}",
+        f"open it in a plain-text editor, then run: pinset layout {typed(folder)}",
         as_json=args.json,
         more={"file": str(path)},
     )

@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from reports.wording.rehearsal_words import rehearsal_lines, verdict_table
     from trials.problems import Refused
     from trials.trial_file import read_trial
+    from trials.typed import typed
 
     if args.trials < 2 or (args.seed is not None and args.seed < 0):
         raise Refused("Rehearse at least 2 times, with a seed from 0.")
@@ -59,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     for line in rehearsal_lines(found, trial):
         print("\n".join(fill(line, width)))
     print("\n" + "\n".join(table_lines(verdict_table(found), width)) + "\n")
-    print(f"Next: pinset layout {args.folder}")
+    print(f"Next: pinset layout {typed(args.folder)}")
     return 0
 
 

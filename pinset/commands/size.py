@@ -167,6 +167,7 @@ def _show(lines: tuple[str, ...], table: Table, files: list[Path], folder: str |
     import shutil
 
     from reports.plain_text import fill, table_lines
+    from trials.typed import typed
 
     width = max(40, min(shutil.get_terminal_size((80, 24)).columns, 88))
     for line in lines:
@@ -174,7 +175,9 @@ def _show(lines: tuple[str, ...], table: Table, files: list[Path], folder: str |
     print("\n" + "\n".join(table_lines(table, width)) + "\n")
     for path in files:
         print(f"Wrote {path}.")
-    print(f"Next: pinset rehearse {folder}" if folder else "Next: pinset new, to write a plan")
+    print(
+        f"Next: pinset rehearse {typed(folder)}" if folder else "Next: pinset new, to write a plan"
+    )
 
 
 def _numbers(sizing: Sizing) -> dict[str, object]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import openpyxl
@@ -156,3 +157,18 @@ def test_a_unit_of_weight_may_be_spelled_out() -> None:
     assert check_trial(text.replace('weights = "g"', 'weights = "ounces"')).weights == "oz"
     with pytest.raises(pinset.Problems, match="“stone” is not known here"):
         check_trial(text.replace('weights = "g"', 'weights = "stone"'))
+
+
+def test_a_folder_with_a_space_can_be_typed_as_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["check", "my trial"]) == 1
+    said = capsys.readouterr().err
+    for command in ("new", "layout", "check"):
+        told = shlex.split(said[said.index(f"pinset {command}") :].splitlines()[0])
+        assert told[:3] == ["pinset", command, "my trial"]
+        assert main(told[1:3]) == 0
+        said = capsys.readouterr().out
+        said += 'pinset check "my trial"' if command == "layout" else ""
+    assert '"my trial"' in (tmp_path / "my trial" / "trial.toml").read_text("utf-8")
