@@ -51,7 +51,7 @@ def yield_rows(
         base, grower = _at_growers(base, trial)
     cvs, main, sources = known.cvs, known.main, known.sources
     if not cvs:
-        cvs = tuple((f"{name}, {100 * cv:.0f} %", cv) for name, cv in planning_cvs())
+        cvs = tuple((f"they vary by {100 * cv:.0f} % ({name})", cv) for name, cv in planning_cvs())
         main = 1
         sources = (
             *sources,

@@ -161,9 +161,9 @@ def _from_past(folder: Path) -> Known:
     return Known(
         mean=found.mean,
         cvs=(
-            (f"steadier, {100 * found.cv_low:.0f} %", found.cv_low),
-            (f"as there, {100 * found.cv:.0f} %", found.cv),
-            (f"less steady, {100 * found.cv_high:.0f} %", found.cv_high),
+            (f"they vary by {100 * found.cv_low:.0f} % (steadier)", found.cv_low),
+            (f"they vary by {100 * found.cv:.0f} % (as there)", found.cv),
+            (f"they vary by {100 * found.cv_high:.0f} % (less steady)", found.cv_high),
         ),
         losses=(
             (f"fewer, {100 * found.lost_low:.1f} in 100", found.lost_low),
@@ -218,7 +218,7 @@ def _from_published(words: Sequence[str]) -> Known:
             )
         else:
             told.append("Its LSD and its coefficient of variation fit no number of replicates.")
-    cvs = ((f"as published, {100 * read.cv:.0f} %", read.cv),)
+    cvs = ((f"they vary by {100 * read.cv:.0f} % (as published)", read.cv),)
     # Its mean need not be grams of a bag like yours: only the relative spread is taken over.
     return Known(cvs=cvs, sources=tuple(told))
 

@@ -36,7 +36,7 @@ def test_a_plan_is_answered_in_words_a_table_and_a_picture(tmp_path, capsys):
     assert main(["size", str(folder)]) == 0
     told = capsys.readouterr().out
     assert "With 24 bags on 3 shelves" in told.replace("\n", " ")
-    assert "usual, 20 %" in told
+    assert "they vary by 20 % (usual)" in told
     assert (folder / "size" / "sizes.svg").read_text(encoding="utf-8").startswith("<svg")
     assert (folder / "size" / "sizes.png").read_bytes()[:4] == b"\x89PNG"
 
