@@ -141,8 +141,8 @@ def _solved(matrix: Array, slope: Array, free: Array) -> Array:
     """Solve matrix @ step = slope over the free places of each problem."""
     p = free.shape[-1]
     held = matrix * (free[:, :, None] * free[:, None, :])
-    # A hair on the diagonal keeps an exactly singular curvature from raising.
-    hair = 1e-12 * np.abs(held).max(axis=(-2, -1))[:, None]
+    # A hair on the diagonal keeps an exactly singular curvature from raising, even one of zeros.
+    hair = np.maximum(1e-12 * np.abs(held).max(axis=(-2, -1)), 1e-300)[:, None]
     held.reshape(len(held), p * p)[:, :: p + 1] += (1 - free) + hair
     return np.asarray(np.linalg.solve(held, slope[..., None])[..., 0])
 
