@@ -112,16 +112,18 @@ def test_a_second_run_adds_only_who_is_missing(
 
 
 def test_names_stand_in_no_folder_and_on_no_page(folder: Path) -> None:
-    assert invite(folder, "Ana Quincewood,<b>Bo</b>,../../Cy") == 0
+    assert invite(folder, "Ana Quincewood,<b>Bo</b>,../../Cyfeiliog") == 0
     assert sorted(one.name for one in folder.iterdir() if one.is_dir()) == [
         "grower-a", "grower-b", "grower-c",
     ]  # fmt: skip
     for path in folder.glob("grower-*/**/*"):
         if path.is_file() and path.suffix != ".xlsx":
-            assert not re.search("Quincewood|<b>Bo|Cy", path.read_text(encoding="utf-8")), path
+            assert not re.search("Quincewood|<b>Bo|Cyfeiliog", path.read_text(encoding="utf-8")), (
+                path
+            )
     group = read_group(folder)
     assert group is not None
-    assert [one.name for one in group.members] == ["Ana Quincewood", "<b>Bo</b>", "../../Cy"]
+    assert [one.name for one in group.members] == ["Ana Quincewood", "<b>Bo</b>", "../../Cyfeiliog"]
 
 
 def test_a_cut_run_leaves_no_half_folder_and_the_next_makes_it_whole(
