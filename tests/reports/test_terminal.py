@@ -35,7 +35,9 @@ def test_a_story_keeps_its_width_and_every_sentence(name, width):
         assert is_whole(lines, said, width)
 
 
-@pytest.mark.parametrize("name", SINGLE)
+@pytest.mark.parametrize(
+    "name", [SINGLE[0], *(pytest.param(one, marks=pytest.mark.slow) for one in SINGLE[1:])]
+)
 def test_the_command_prints_it_without_colour_at_sixty_columns(name, monkeypatch, capsys):
     monkeypatch.setenv("COLUMNS", "60")
     folder = demo_folder() / name
