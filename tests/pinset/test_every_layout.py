@@ -18,6 +18,7 @@ from analyses.rehearsing.truth import hoped
 from pinset.cli import main
 from pinset.size_options import SizeOptions
 from pinset.sizing import size_up
+from tests.analyses.few_layouts import few_layouts
 from trials.assumptions import Assumptions
 from trials.designs import draw
 from trials.layout_file import read_layout
@@ -141,8 +142,12 @@ def _to_records(name: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> 
 
 @pytest.mark.parametrize("name", ["complete blocks", "latin square", "several growers"])
 def test_plan_size_layout_rehearsal_records_analysis(
-    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    few_layouts(monkeypatch)
     _to_records(name, tmp_path, capsys)
     assert main(["analyse", str(tmp_path)]) == 0
     _said(capsys)
