@@ -107,8 +107,14 @@ def test_nothing_is_sent_anywhere(
     def forbidden(*_: object, **__: object) -> None:
         raise AssertionError("a socket was asked for")
 
-    for name in ("socket", "create_connection", "socketpair", "getaddrinfo", "gethostbyname"):
+    class Forbidden(socket.socket):  # a class, as others are derived from it
+        __init__ = forbidden
+
+    monkeypatch.setattr(socket, "socket", Forbidden)
+    for name in ("create_connection", "socketpair", "getaddrinfo", "gethostbyname"):
         monkeypatch.setattr(socket, name, forbidden)
+    with pytest.raises(AssertionError, match="asked for"):
+        socket.socket()
     folder = str(tmp_path / "demo")
     assert main(["demo", folder, "--story", "mixes"]) == 0
     for command in ("check", "analyse", "report", "size") if all_commands else ("check",):
