@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from analyses.comparison import DF_METHOD, Comparison, Sample
 from analyses.estimate import Estimate, Span
@@ -69,8 +70,10 @@ def flush_answer(records: Records, unit: UnitStory, *, level: float) -> Comparis
     (delta method), with Kenward and Roger's (1997) covariance and degrees of freedom.
     """
     trial = records.trial
-    reasons = {one.code: unusable(records, unit, one.code) for one in trial.treatments}
-    control, codes = trial.control.code, usable_treatments(records, unit)
+    came, control = came_rows(records), trial.control.code
+    reasons = {one.code: unusable(records, unit, one.code, came) for one in trial.treatments}
+    ordered = [control, *(one.code for one in trial.challengers)]
+    codes = [code for code in ordered if not reasons[code]]
     kept: KeptFit | None = None
     failed = ""
     try:
@@ -80,17 +83,18 @@ def flush_answer(records: Records, unit: UnitStory, *, level: float) -> Comparis
     estimates = []
     for one in trial.challengers:
         reason = failed or reasons[control] or reasons[one.code]
-        estimates.append(_withheld(records, unit, kept, one.code, reason, level))
+        estimates.append(_withheld(records, unit, came, kept, one.code, reason, level))
     if kept is None or reasons[control]:
-        means = _means(records, kept, level)
+        means = _means(records, came, kept, level)
         return Comparison(estimates=tuple(estimates), means=means, model=_model(kept), fit=None)
-    found = _infer(records, unit, kept, [code for code in codes if code != control], level)
+    compared = [code for code in codes if code != control]
+    found = _infer(records, unit, came, kept, compared, level)
     return Comparison(
         estimates=tuple(found.get(one.treatment, one) for one in estimates),
-        means=_means(records, kept, level),
+        means=_means(records, came, kept, level),
         model=_model(kept),
         fit=kept.fit,
-        sample=_sample(records, unit),
+        sample=_sample(records, unit, came),
     )
 
 
@@ -99,7 +103,13 @@ def _share(kept: KeptFit, code: str) -> float:
 
 
 def _withheld(
-    records: Records, unit: UnitStory, kept: KeptFit | None, code: str, reason: str, level: float
+    records: Records,
+    unit: UnitStory,
+    came: pd.DataFrame,
+    kept: KeptFit | None,
+    code: str,
+    reason: str,
+    level: float,
 ) -> Estimate:
     control = records.trial.control.code
     value = math.nan
@@ -109,19 +119,23 @@ def _withheld(
     return Estimate(
         outcome="flush drop", estimand=KEPT, treatment=code, control=control, value=value, low=nan,
         high=nan, level=level, low_alone=nan, high_alone=nan, p=None, df=None, unit=FLUSH_UNIT,
-        units=_units(records, unit, [control, code]), unit_counted=unit.counted,
+        units=_units(came, unit, [control, code]), unit_counted=unit.counted,
         method="no inference", withheld=reason or "the numbers cannot be compared",
     )  # fmt: skip
 
 
-def _units(records: Records, unit: UnitStory, codes: list[str]) -> int:
-    came = came_rows(records)
+def _units(came: pd.DataFrame, unit: UnitStory, codes: list[str]) -> int:
     chosen = came[came["treatment"].isin(codes)]
     return int(chosen["batch" if unit.counted == "batch" else "bag"].nunique())
 
 
 def _infer(
-    records: Records, unit: UnitStory, kept: KeptFit, codes: list[str], level: float
+    records: Records,
+    unit: UnitStory,
+    came: pd.DataFrame,
+    kept: KeptFit,
+    codes: list[str],
+    level: float,
 ) -> dict[str, Estimate]:
     """Compare each share with the control's by the linear form of their difference."""
     if not codes:
@@ -157,7 +171,7 @@ def _infer(
             outcome="flush drop", estimand=KEPT, treatment=code, control=control, value=value,
             low=value - half, high=value + half, level=level, low_alone=value - half_alone,
             high_alone=value + half_alone, p=float(p[place]), df=float(alone.df[place]),
-            unit=FLUSH_UNIT, units=_units(records, unit, [control, *codes]),
+            unit=FLUSH_UNIT, units=_units(came, unit, [control, *codes]),
             unit_counted=unit.counted, method=_method(unit, kept, family=family),
             percent=Span(unit="%", **{
                 name: rise(float(getattr(ratios, source)[place]))
@@ -180,9 +194,10 @@ def _method(unit: UnitStory, kept: KeptFit, *, family: bool) -> str:
     return words
 
 
-def _means(records: Records, kept: KeptFit | None, level: float) -> tuple[Mean, ...]:
+def _means(
+    records: Records, came: pd.DataFrame, kept: KeptFit | None, level: float
+) -> tuple[Mean, ...]:
     means = []
-    came = came_rows(records)
     for one in records.trial.treatments:
         value = low = high = math.nan
         if kept is not None and one.code in kept.rows:
@@ -206,9 +221,9 @@ def _model(kept: KeptFit | None) -> ModelNumbers | None:
     return model_numbers(kept.fit, "flush drop, flushes that came", kept.formula + spread)
 
 
-def _sample(records: Records, unit: UnitStory) -> Sample:
+def _sample(records: Records, unit: UnitStory, came: pd.DataFrame) -> Sample:
     """Give one slope a bag, by which labels can be dealt out again."""
-    slopes = unit_slopes(came_rows(records), "bag")
+    slopes = unit_slopes(came, "bag")
     bags = records.bags
     chosen = bags[bags["code"].isin(slopes.index)]
     frame = chosen[["treatment", "block", "batch"]].copy()
@@ -254,7 +269,8 @@ def _spread_otherwise(finding: Finding, records: Records, unit: UnitStory) -> Ch
         other = fit_kept(records, unit, codes, spread=not now.spread_by_flush)
         if other.spread_by_flush == now.spread_by_flush:
             return None
-        again = _infer(records, unit, other, codes[1:], one.level)[one.treatment]
+        came = came_rows(records)
+        again = _infer(records, unit, came, other, codes[1:], one.level)[one.treatment]
     except (FitError, KeyError):
         return None
     words = "a spread of its own for each flush" if other.spread_by_flush else "one spread for all"
