@@ -34,10 +34,9 @@ def size_lines(sizing: Sizing) -> tuple[str, ...]:
     answer = sizing.answer
     lines = [_headline(sizing, answer)]
     if answer.power_now is not None and answer.question.worthwhile is not None:
-        lines.append(
-            f"As planned it would {_shown(sizing)} {amount(answer.question.worthwhile, sizing)} "
-            f"about {chance(answer.power_now)}."
-        )
+        asked = amount(answer.question.worthwhile, sizing, asked=True)
+        now = chance(answer.power_now)
+        lines.append(f"As planned it would {_shown(sizing)} {asked} about {now}.")
     if len(sizing.rows) > 1:
         lines.append(_spread_of_rows(sizing))
     if math.isfinite(answer.width):
@@ -64,7 +63,7 @@ def _headline(sizing: Sizing, answer: SizeAnswer) -> str:
         told = f"{have}would {_shown(sizing)} {amount(answer.reach, sizing)} {odds}"
     if question.worthwhile is None:
         return f"{told}."
-    asked = amount(question.worthwhile, sizing)
+    asked = amount(question.worthwhile, sizing, asked=True)
     if answer.bags_needed is None:
         return f"{told}; for {asked} no number of {plural(unit)} within reason is enough."
     enough = " at least" if answer.bags_needed > answer.bags else " only"
@@ -99,7 +98,7 @@ def _shown(sizing: Sizing) -> str:
     return shows(sizing.answer.question.claim)
 
 
-def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
+def amount(share: float, sizing: Sizing, *, bare: bool = False, asked: bool = False) -> str:
     """Say a difference: per cent with the weight where the mean is known, or bags in a hundred.
 
     Parameters
@@ -109,6 +108,9 @@ def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
     sizing : Sizing
     bare : bool
         Without the weight.
+    asked : bool
+        Whether it is the difference asked about, whose weight keeps three figures; what is worked
+        out has two, like its per cent.
 
     Returns
     -------
@@ -121,7 +123,8 @@ def amount(share: float, sizing: Sizing, *, bare: bool = False) -> str:
     if sizing.mean is None or bare:
         return f"{told} %"
     weight = share * sizing.mean / GRAMS_IN[sizing.weights]
-    return f"{told} % ({weight:.3g} {sizing.weights})"
+    weight = float(f"{weight:.3g}" if asked else f"{weight:.2g}")
+    return f"{told} % ({weight:g} {sizing.weights})"
 
 
 def chance(share: float) -> str:
