@@ -157,7 +157,8 @@ def _between(
 
 
 def middle_days(frame: pd.DataFrame) -> np.ndarray:
-    """Give the middle of each interval, NaN where the stage was not seen."""
-    right = frame["right"].to_numpy(float)
-    middle = (frame["left"].to_numpy(float) + np.where(np.isinf(right), np.nan, right)) / 2
-    return np.asarray(np.where(frame["seen"], middle, np.nan))
+    """Give the day where it is known to the day, else the middle between the looks; NaN unseen."""
+    left, right = (frame[name].to_numpy(float) for name in ("left", "right"))
+    right = np.where(np.isinf(right), np.nan, right)
+    day = np.where(right - left <= 1, right, (left + right) / 2)
+    return np.asarray(np.where(frame["seen"], day, np.nan))
