@@ -69,6 +69,9 @@ class Reason:
         Growers of whom it is known.
     slope : float
         Change of the difference for one more of it, in the unit of the outcome; NaN of names.
+    low, high : float
+        Limits of the slope or, of two names, of how much more the difference is with the second
+        than with the first; NaN of more names. Not adjusted for what else was tried.
     values : tuple of (str, float, int)
         Of names: each with the average difference of its growers and how many they are.
     p, p_holm : float
@@ -82,6 +85,8 @@ class Reason:
     unit: str
     growers: int
     slope: float
+    low: float
+    high: float
     values: tuple[tuple[str, float, int], ...]
     p: float
     p_holm: float

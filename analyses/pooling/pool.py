@@ -141,6 +141,7 @@ class _Work:
         finding = replace(finding, checks=self._checks(finding, found, usable, pooled, apart))
         better, worthwhile = _chances(finding, prediction)
         fit = found.fit
+        notes = {one.key: one.notes for one in self.together.growers}
         return GroupAnswer(
             finding=finding,
             counted=sample.counted,
@@ -156,7 +157,7 @@ class _Work:
             chance_worthwhile=worthwhile,
             between_sd=math.sqrt(between_variance_of(fit)) if fit is not None else math.nan,
             differs=_differs(pooled, self.level),
-            reasons=reasons(usable, {one.key: one.notes for one in self.together.growers}),
+            reasons=reasons(usable, notes, level=self.level),
             more=more_growers(finding),
             companions=self._companions(sample, estimate),
         )

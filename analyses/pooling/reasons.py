@@ -11,7 +11,8 @@ from dataclasses import replace
 import numpy as np
 
 from analyses.models.families.multiplicity import holm
-from analyses.models.trials_together.explained import regress_on
+from analyses.models.linear.student import t_quantile
+from analyses.models.trials_together.explained import Regression, regress_on
 from analyses.pooling.answers import Reason
 from analyses.pooling.own import Own
 
@@ -23,7 +24,9 @@ _NUMBER = re.compile(
 )
 
 
-def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tuple[Reason, ...]:
+def reasons(
+    owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]], *, level: float
+) -> tuple[Reason, ...]:
     """Hold every recorded fact against the growers' answers.
 
     Parameters
@@ -32,6 +35,8 @@ def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tupl
         With a variance.
     notes : mapping of str to mapping of str to str
         Facts by grower and name.
+    level : float
+        Confidence of the limits.
 
     Returns
     -------
@@ -40,7 +45,7 @@ def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tupl
         growers over. Names that stand for one grower alone are taken together as “other”.
     """
     names = dict.fromkeys(name for one in owns for name in notes.get(one.key, {}))
-    tried = [_try(name, owns, notes) for name in names]
+    tried = [_try(name, owns, notes, level) for name in names]
     found = [one for one in tried if one is not None]
     if not found:
         return ()
@@ -48,15 +53,18 @@ def reasons(owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> tupl
     return tuple(replace(one, p_holm=p) for one, p in zip(found, adjusted, strict=True))
 
 
-def _try(name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]]) -> Reason | None:
+def _try(
+    name: str, owns: Sequence[Own], notes: Mapping[str, Mapping[str, str]], level: float
+) -> Reason | None:
     known = [(one, notes[one.key][name]) for one in owns if name in notes.get(one.key, {})]
     if len(known) < _FEWEST:
         return None
     numbers = [_number(told) for _, told in known]
     units = {_unit(told) for _, told in known}
     if all(number is not None for number in numbers) and len(units) == 1:
-        return _slope(name, [one for one, _ in known], np.array(numbers, float), units.pop())
-    return _names(name, [one for one, _ in known], [told for _, told in known])
+        values = np.array(numbers, float)
+        return _slope(name, [one for one, _ in known], values, units.pop(), level)
+    return _names(name, [one for one, _ in known], [told for _, told in known], level)
 
 
 def _number(told: str) -> float | None:
@@ -69,18 +77,27 @@ def _unit(told: str) -> str:
     return (found.group(2) or "") if found else ""
 
 
-def _slope(name: str, owns: list[Own], values: np.ndarray, unit: str) -> Reason | None:
+def _limits(found: Regression, level: float) -> tuple[float, float]:
+    """Give the limits of the second coefficient by Student's t (Knapp & Hartung 2003)."""
+    value, half = found.coefficients[1], t_quantile((1 + level) / 2, found.den_df) * found.errors[1]
+    return float(value - half), float(value + half)
+
+
+def _slope(
+    name: str, owns: list[Own], values: np.ndarray, unit: str, level: float
+) -> Reason | None:
     if np.ptp(values) == 0:
         return None
     y, v = [one.value for one in owns], [one.variance for one in owns]
     found = regress_on(y, v, values[:, None])
+    low, high = _limits(found, level)
     return Reason(
         name=name, kind="number", unit=unit, growers=len(owns), slope=float(found.coefficients[1]),
-        values=(), p=found.p, p_holm=found.p, tau2_left=found.tau2,
+        low=low, high=high, values=(), p=found.p, p_holm=found.p, tau2_left=found.tau2,
     )  # fmt: skip
 
 
-def _names(name: str, owns: list[Own], told: list[str]) -> Reason | None:
+def _names(name: str, owns: list[Own], told: list[str], level: float) -> Reason | None:
     plain = [" ".join(one.lower().split()) for one in told]
     counts = Counter(plain)
     groups = [one if counts[one] > 1 else "other" for one in plain]
@@ -96,7 +113,8 @@ def _names(name: str, owns: list[Own], told: list[str]) -> Reason | None:
         (level, base + shift, groups.count(level))
         for level, shift in zip(levels, shifts, strict=True)
     )
+    low, high = _limits(found, level) if len(levels) == 2 else (math.nan, math.nan)
     return Reason(
-        name=name, kind="group", unit="", growers=len(owns), slope=math.nan, values=values,
-        p=found.p, p_holm=found.p, tau2_left=found.tau2,
+        name=name, kind="group", unit="", growers=len(owns), slope=math.nan, low=low, high=high,
+        values=values, p=found.p, p_holm=found.p, tau2_left=found.tau2,
     )  # fmt: skip

@@ -133,13 +133,13 @@ def _growers_table(answer: GroupAnswer) -> Table:
 def _reasons_table(answer: GroupAnswer) -> Table:
     return Table(
         caption="What was recorded, by meta-regression (Knapp & Hartung 2003), Holm over all tried",
-        columns=("Recorded", "Growers", "Slope", "Variance left", "p", "p, Holm"),
+        columns=("Recorded", "Growers", "Slope", "Low", "High", "Variance left", "p", "p, Holm"),
         rows=tuple(
-            (printable(one.name), str(one.growers), _n(one.slope), _n(one.tau2_left), _n(one.p),
-             _n(one.p_holm))
+            (printable(one.name), str(one.growers), _n(one.slope), _n(one.low), _n(one.high),
+             _n(one.tau2_left), _n(one.p), _n(one.p_holm))
             for one in answer.reasons
         ),
-        numeric=(False, *(True,) * 5),
+        numeric=(False, *(True,) * 7),
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from reports.wording.group_words import scene_between
 from reports.wording.hedging import VERDICT_WORDS
 from reports.wording.names import printable, unit_word
 from reports.wording.numbers import number
+from reports.wording.ranges import bare_range, fits
 from reports.wording.speech import Scene, set_scene
 from trials.trial import Trial
 
@@ -132,19 +133,26 @@ def _reason(one: Reason, answer: GroupAnswer, trial: Trial) -> str:
     scene = set_scene(answer.finding, trial)
     per = scene.measure.per
     if one.kind == "number":
-        slope = one.slope / per
-        word = scene.word("more" if slope > 0 else "less")
-        step = 10.0 ** (math.floor(math.log10(abs(slope))) - 1) if slope else 1.0
+        slope = scene_between(answer.finding, trial, one.slope, one.low, one.high)
+        about = (
+            f"{slope.amount(slope.span.value)} {slope.word('more' if one.slope > 0 else 'less')}"
+        )
+        each = f"for each {one.unit or 'one'} more"
         return (
-            f"{name} ({known}): about {scene.measure.say(slope, step)} {word}{scene.tail} "
-            f"for each {one.unit or 'one'} more. A hint, not a cause."
+            f"{name} ({known}): about {about}{slope.tail} {each}; {bare_range(slope)} fits. "
+            "A hint, not a cause."
         )
     parts = [
         f"{printable(level)} {_signed(value / per, scene.span.step)} {scene.measure.word}".strip()
         + f" ({count})"
         for level, value, count in one.values
     ]
-    return f"{name} ({known}): {', '.join(parts)}. A hint, not a cause."
+    apart = ""
+    if len(one.values) == 2:
+        (first, base, _), (second, value, _) = one.values
+        gap = scene_between(answer.finding, trial, value - base, one.low, one.high)
+        apart = f"; with {printable(second)} {fits(gap)} than with {printable(first)} fits"
+    return f"{name} ({known}): {', '.join(parts)}{apart}. A hint, not a cause."
 
 
 def records_table(analysis: PooledAnalysis) -> Table:

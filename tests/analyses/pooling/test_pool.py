@@ -287,6 +287,12 @@ def test_something_recorded_is_looked_at_afterwards():
     told = {one.name: one for one in answer.reasons}
     assert set(told) == {"temperature", "heat treatment"}  # one species explains nothing
     assert told["temperature"].slope == pytest.approx(10, abs=2)
+    # Student's t from the F of the same test: t = sqrt(F), 9 growers less 2
+    warmth = told["temperature"]
+    error = warmth.slope / math.sqrt(stats.f.isf(warmth.p, 1, 7))
+    half = stats.t.ppf(0.975, 7) * error
+    assert (warmth.low, warmth.high) == pytest.approx((warmth.slope - half, warmth.slope + half))
+    assert told["heat treatment"].low < 0 < told["heat treatment"].high
     assert told["temperature"].unit == "°C"
     assert told["temperature"].p_holm < 0.01 < told["heat treatment"].p_holm
     assert told["temperature"].p_holm >= told["temperature"].p
