@@ -17,6 +17,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 40
+_FLAT = 1e-9  # share of the largest curvature below which a direction has no summit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,11 +136,13 @@ def _climb(curve: _Curve, start: Array) -> tuple[Array, float, bool]:
         if not np.isfinite(matrix).all():
             return at, value, False
         values, vectors = np.linalg.eigh(matrix)
-        bend = np.maximum(np.abs(values), 1e-9 * np.abs(values).max() + 1e-300)
+        bend = np.maximum(np.abs(values), _FLAT * np.abs(values).max() + 1e-300)
         step = vectors @ ((vectors.T @ score) / bend)
         step *= min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300))
         if np.abs(step).max() < 1e-10 * (1 + np.abs(at).max()):
-            return at, value, bool(values.min() > 0 and abs(at[-1]) < 20)
+            # In a group of which none was seen to get there, later is always more likely.
+            summit = values.min() > _FLAT * values.max()
+            return at, value, bool(summit and abs(at[-1]) < 20)
         for _ in range(_MOST_HALVINGS):
             new = curve.value(at + step)
             if new >= value - 1e-12 * abs(value):

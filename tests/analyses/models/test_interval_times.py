@@ -254,6 +254,23 @@ def test_a_fit_without_events_gives_no_number():
     assert np.isnan(fit.coefficients).all()
 
 
+@pytest.mark.parametrize("seed", [15, 16, 30, 37, 39])
+def test_a_block_of_which_none_was_seen_has_no_summit(seed):
+    """The later its days are said to be the likelier, for ever: no coefficient is the best."""
+    rng = np.random.default_rng(seed)
+    block, treated = np.repeat(np.arange(6), 4), np.tile([0.0, 1.0], 12)
+    right = np.ceil(rng.lognormal(3.2, 0.08, 24))
+    unseen = (block == 5) | (rng.random(24) < 0.3)
+    left, right = np.where(unseen, 20.0, right - 2), np.where(unseen, np.inf, right)
+    marks = (block[:, None] == np.arange(6)).astype(float)
+    plain = np.column_stack([np.ones(24), treated])
+    blocked = np.column_stack([plain, marks[:, :-1] - marks[:, -1:]])
+    assert not fit_accelerated(blocked, left, right, shape="lognormal").converged
+    found = fit_accelerated(plain, left, right, shape="lognormal")
+    assert found.converged
+    assert (np.linalg.eigvalsh(found.covariance) > 0).all()
+
+
 @pytest.mark.parametrize(
     ("left", "right", "words"),
     [
