@@ -98,12 +98,17 @@ def questions(records: Records) -> tuple[Question, ...]:
     )
 
 
-def analyse(records: Records) -> Analysis:
+def analyse(records: Records, *, for_page: bool = True) -> Analysis:
     """Answer every question that a plan calls for.
 
     Parameters
     ----------
     records : Records
+    for_page : bool
+        Whether to work out what only a page tells, too: how the flushes fall and what to expect of
+        each, what they are worth, days to each stage, when units were lost and what each factor
+        does. Findings, means and losses are the same without, in two thirds
+        of the time.
 
     Returns
     -------
@@ -120,21 +125,15 @@ def analyse(records: Records) -> Analysis:
     level = records.trial.aim.confidence
     asked = questions(records)
     answers = [_answer(question, records, level) for question in asked]
-    findings, also = explored_together(
-        [
-            finding
-            for question, answer in zip(asked, answers, strict=True)
-            for finding in _findings(question, answer, records)
-        ],
-        also_measured(records, unit, level=level),
-    )
-    told = flush_story(records, unit, level=level)
-    story, joint = told if told is not None else (None, None)
-    by_flush = yield_by_flush(records, unit)
-    by_factor = factor_effects(records, answers, level=level)
+    told = [
+        finding
+        for question, answer in zip(asked, answers, strict=True)
+        for finding in _findings(question, answer, records)
+    ]
+    findings, also = explored_together(told, also_measured(records, unit, level=level))
     lock = records.lock
     steps, losses = flow(records), loss_counts(records, unit, level=level)
-    return Analysis(
+    analysis = Analysis(
         records=records,
         unit=unit,
         findings=findings,
@@ -142,22 +141,33 @@ def analyse(records: Records) -> Analysis:
         losses=losses,
         flow=steps,
         flush_rows=flush_rows(records),
-        models=tuple(
-            model
-            for model in (*(answer.model for answer in answers), by_factor.model, by_flush)
-            if model is not None
-        ),
+        models=tuple(answer.model for answer in answers if answer.model is not None),
         changes=tuple(told for _, told in changes(lock, records.trial)) if lock else (),
         locked=lock.drawn.date().isoformat() if lock else "",
         fingerprint=lock.fingerprint if lock else "",
         cautions=cautions(records, unit, steps, findings),
         batches=batch_losses(records),
         naive=naive_counts(records, unit, findings),
+        also=also,
+    )
+    return _with_page(analysis, answers, level) if for_page else analysis
+
+
+def _with_page(analysis: Analysis, answers: list[Comparison], level: float) -> Analysis:
+    """Add what only a page tells."""
+    records, unit = analysis.records, analysis.unit
+    told = flush_story(records, unit, level=level)
+    story, joint = told if told is not None else (None, None)
+    by_flush = yield_by_flush(records, unit)
+    by_factor = factor_effects(records, answers, level=level)
+    more = (model for model in (by_factor.model, by_flush) if model is not None)
+    return replace(
+        analysis,
+        models=(*analysis.models, *more),
         loss_pattern=loss_pattern(records, unit, level=level),
         story=story,
-        worth=worth(records, findings, joint),
+        worth=worth(records, analysis.findings, joint),
         times=stage_times(records, unit, level=level),
-        also=also,
         factor_effects=by_factor.effects,
     )
 

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     with telling_of("Reading the records"):
         records = read(Path(args.folder))
     with telling_of("Analysing"):
-        analysis = analyse(records)
+        analysis = analyse(records, for_page=args.json)
     if args.json:
         print(json.dumps(results(analysis), ensure_ascii=False))
         return 0

@@ -46,6 +46,8 @@ def test_the_command_prints_it_without_colour_at_sixty_columns(name, monkeypatch
     assert "\x1b" not in out
     *lines, command = out.splitlines()
     assert command.strip().removeprefix("Next: ") == f"pinset report {folder}"
+    # What only a page tells is left out, and nothing of what is printed here rests on it.
+    assert "\n".join(lines).strip() == summary(story(name), width=60).strip()
     assert is_whole(lines, story_report(name, figures=False).key.headline, 60)
 
 
