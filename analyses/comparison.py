@@ -26,6 +26,9 @@ __all__ = ["Comparison", "Sample", "compare", "model_numbers"]
 DF_METHOD = "kenward-roger"
 FEWEST_FOR_A_TEST = 2
 
+LEAST_DF = 0.99
+"""Degrees of freedom below which a range says nothing: at a third of one it is thousands wide."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sample:
@@ -219,13 +222,21 @@ def _infer(
             method=_method(sample, family=family),
             notes=fit.notes,
         )
-        if not math.isfinite(estimate.value + estimate.low + estimate.high):
-            reason = "the numbers left cannot tell these two apart from what they share"
+        if reason := _says_nothing(estimate):
             found[code] = _withheld(sample, trial, code, reason, level)
             continue
         percent = _percent(fit, rows[place + 1], rows[0], level)
         found[code] = replace(estimate, percent=percent)
     return found
+
+
+def _says_nothing(estimate: Estimate) -> str:
+    """Say why a range that was worked out is none; empty where it is one."""
+    if not math.isfinite(estimate.value + estimate.low + estimate.high):
+        return "the numbers left cannot tell these two apart from what they share"
+    if estimate.df is not None and estimate.df < LEAST_DF:
+        return "so few numbers are left that nothing shows how much luck does"
+    return ""
 
 
 def _percent(fit: MixedFit, top: object, bottom: object, level: float) -> Span | None:

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analyses.comparison import DF_METHOD, Comparison, Sample
+from analyses.comparison import DF_METHOD, LEAST_DF, Comparison, Sample
 from analyses.estimate import Estimate, Span
 from analyses.finding import Check, Finding, Mean
 from analyses.flush.counts import came_rows
@@ -164,7 +164,7 @@ def _infer(
     found = {}
     for place, code in enumerate(codes):
         half, half_alone = (float(one[place] * alone.se[place]) for one in (wide, narrow))
-        if not math.isfinite(half):
+        if not math.isfinite(half) or alone.df[place] < LEAST_DF:
             continue
         value = float(values[place])
         found[code] = Estimate(

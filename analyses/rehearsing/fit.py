@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from analyses.comparison import FEWEST_FOR_A_TEST
+from analyses.comparison import FEWEST_FOR_A_TEST, LEAST_DF
 from analyses.models.batches.batched import fit_batch
 from analyses.models.families.largest_batched import critical_limits
 
@@ -253,6 +253,7 @@ def limits_of(compared: Compared, level: float, *, worst: float = np.inf) -> Lim
         wide[np.ix_(chosen, of)] = limits
         error = max(error, seen)
     half = wide * np.sqrt(np.einsum("iit->it", compared.covariance))
+    half = np.where(compared.df < LEAST_DF, np.nan, half)
     return Limits(
         value=compared.value,
         low=compared.value - half,

@@ -105,3 +105,26 @@ def test_growers_whose_names_begin_alike():
     design = dataclasses.replace(balanced().trial.design, growers=("Ana", "Ana, east"))
     assert design.grower_of("Ana, east, shelf 1") == "Ana, east"
     assert design.grower_of("Ana, shelf 1") == "Ana"
+
+
+@pytest.mark.parametrize("seed", [33, 38])
+def test_less_than_one_degree_of_freedom_gives_no_range(seed, monkeypatch):
+    """Of twelve bags at three growers eight or nine are left: some growers lack a side."""
+    rng = np.random.default_rng(seed)
+    names = ("Grower 0", "Grower 1", "Grower 2")
+    rows = [(name, block, mix) for name in names for block in range(2) for mix in "AB"]
+    left = rng.random(len(rows)) < 0.55
+    rows = [row for row, there in zip(rows, left, strict=True) if there]
+    level = {name: rng.normal(400, 90) for name in names}
+    grams = [level[name] + rng.normal(0, 60) for name, *_ in rows]
+    blocks = [f"{name}, shelf {block}" for name, block, _ in rows]
+    records = at_growers(records_of([mix for *_, mix in rows], grams, block=blocks), names)
+
+    def told():
+        return yield_answer(records, unit_story(records), STARTED, level=0.95).estimates[0]
+
+    assert "nothing shows how much luck does" in told().withheld
+    assert np.isnan([told().low, told().high]).all()
+    monkeypatch.setattr("analyses.comparison.LEAST_DF", 0.0)
+    assert told().df < 0.99
+    assert told().high - told().low > 3_000  # grams, of bags of about 400
