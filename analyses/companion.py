@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 __all__ = ["Companion", "from_log"]
 
-_FARTHEST = 700.0
+_FARTHEST = 30.0  # ten million million to one: no end that means anything
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,11 +44,18 @@ class Companion:
 
 
 def from_log(value: float) -> float:
-    """Give the ratio whose logarithm is known; the far ends stop short of overflow.
+    """Give the ratio whose logarithm is known; the far ends are nothing and endless.
 
     Parameters
     ----------
     value : float
         A log odds ratio.
+
+    Examples
+    --------
+    >>> from_log(0.0), from_log(-126.0), from_log(126.0)
+    (1.0, 0.0, inf)
     """
-    return value if math.isnan(value) else math.exp(max(-_FARTHEST, min(_FARTHEST, value)))
+    if abs(value) > _FARTHEST:
+        return math.inf if value > 0 else 0.0
+    return math.exp(value)
