@@ -66,6 +66,10 @@ def long_filled(place: Path) -> Path:
     return copy_of("flushes", place)
 
 
+def grown_together(place: Path) -> Path:
+    return copy_of("group", place)
+
+
 def nothing(place: Path) -> Path:
     place.mkdir(parents=True)
     return place / "new one"
@@ -78,7 +82,11 @@ COMMANDS: dict[str, tuple[Callable[[Path], Path], list[str]]] = {
     "redraw with tables": (long_filled, ["layout", "{}", "--redraw"]),
     "report": (filled, ["report", "{}"]),
     "analyse": (filled, ["analyse", "{}"]),
+    "check": (filled, ["check", "{}"]),
     "size": (plan_only, ["size", "{}"]),
+    "rehearse": (plan_only, ["rehearse", "{}", "--trials", "400"]),
+    "invite": (plan_only, ["invite", "{}", "--growers", "3"]),
+    "pool": (grown_together, ["pool", "{}"]),
     "demo": (nothing, ["demo", "{}", "--story", "flushes"]),
 }
 
@@ -144,6 +152,13 @@ def _assert_whole(name: str, folder: Path, after: dict[str, str]) -> None:
         assert {"layout.csv", "plan.lock", "records.xlsx"} <= visible
         assert len([one for one in visible if one.startswith("print/")]) >= 5
         told(folder, check)
+    if name == "invite":
+        assert "group.toml" in visible
+        for letter in "abc":
+            for one in ("trial.toml", "layout.csv", "plan.lock", "records.xlsx"):
+                assert f"grower-{letter}/{one}" in visible
+    if name == "pool":
+        assert {"group-report/report.html", "group-report/results.json"} <= visible
     if name in ("report", "demo"):
         assert {"report/report.html", "report/results.json", "report/report.md"} <= visible
 
@@ -215,7 +230,7 @@ def test_killed_before_any_change(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", [one for one in COMMANDS if one != "analyse"])
+@pytest.mark.parametrize("name", [one for one in COMMANDS if one not in ("analyse", "check")])
 def test_killed_before_every_change(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
