@@ -267,6 +267,12 @@ PAIRS = {
     "redraw and check": (filled, ["layout", "{}", "--redraw"], ["check", "{}"]),
     "redraw and report": (filled, ["layout", "{}", "--redraw"], ["report", "{}"]),
     "two reports": (filled, ["report", "{}"], ["report", "{}"]),
+    "two invitations": (
+        plan_only,
+        ["invite", "{}", "--growers", "3"],
+        ["invite", "{}", "--growers", "3"],
+    ),
+    "two pools": (grown_together, ["pool", "{}"], ["pool", "{}"]),
     "two new": (nothing, ["new", "{}"], ["new", "{}"]),
 }
 
