@@ -33,7 +33,7 @@ __all__ = ["yield_checks"]
 MOST_ROWS_LEFT_OUT = 20_000
 """Rows up to which any one unit or block is left out: of more, one changes nothing."""
 
-MOST_LEFT_OUT = 12
+MOST_LEFT_OUT = 30
 """Units of the two treatments compared that are tried: those with the largest residuals."""
 
 
@@ -130,9 +130,9 @@ def _without_units(finding: Finding, sample: Sample, refits: _Refits) -> Check |
     frame = sample.frame
     if sample.counted == "batch" or not 4 <= len(frame) <= MOST_ROWS_LEFT_OUT:
         return None
-    left = pd.Series(frame["response"] - _fitted(frame), index=frame.index).abs()
-    pair = frame["treatment"].isin([finding.estimate.treatment, finding.estimate.control])
-    candidates = left[pair].sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
+    compared = [finding.estimate.treatment, finding.estimate.control]
+    left = (frame["response"] - _fitted(frame)).abs()[frame["treatment"].isin(compared)]
+    candidates = left.sort_values(ascending=False, kind="stable").index[:MOST_LEFT_OUT]
     tries = [(str(at), _again(finding, refits.without("index", at))) for at in candidates]
     index, estimate = _most_different(finding, tries)
     row = frame.loc[int(index)]

@@ -13,7 +13,7 @@ from analyses.estimate import Estimate
 from analyses.layouts.redeal import indicators, split_plot_redeal, table_redeal
 from trials.records import Records
 
-__all__ = ["COUNT_UP_TO", "DRAWS", "DRAWS_EXPLORED", "p_rerandomised", "responses"]
+__all__ = ["COUNT_UP_TO", "p_rerandomised", "responses"]
 
 COUNT_UP_TO = 10**12
 """Layouts are counted exactly up to so many: sums over blocks combine, so that none is listed."""
@@ -21,18 +21,13 @@ COUNT_UP_TO = 10**12
 MOST_UNITS = 20_000
 """Units of a layout that is dealt out again; with more, dealing out tells what the model told."""
 
-DRAWS, DRAWS_EXPLORED = 100_000, 10_000
-"""Layouts drawn, where they are not counted, for what was planned and for what was explored."""
-
-_FEWEST_DRAWS, _MOST_DEALT = 999, 30_000_000
+_DRAWS, _FEWEST_DRAWS, _MOST_DEALT = 100_000, 999, 30_000_000
 
 LIST_UP_TO = 200_000
 """Layouts of rows and columns are listed up to so many, and drawn beyond."""
 
 
-def p_rerandomised(
-    records: Records, sample: Sample, estimate: Estimate, *, draws: int = DRAWS
-) -> float | None:
+def p_rerandomised(records: Records, sample: Sample, estimate: Estimate) -> float | None:
     """Deal the treatments out again as the draw did, and count how often chance does as much.
 
     Parameters
@@ -44,8 +39,6 @@ def p_rerandomised(
         Rows are found by the index of `records.bags`.
     estimate : Estimate
         The comparison; not adjusted for other comparisons.
-    draws : int
-        Layouts drawn where there are too many to count.
 
     Returns
     -------
@@ -54,7 +47,8 @@ def p_rerandomised(
 
     Notes
     -----
-    Of more than 300 units fewer layouts are drawn than asked for, 999 at least.
+    Of 300 units or less 100,000 layouts are drawn where they are not counted, of more units fewer,
+    999 at least.
 
     Incomplete blocks are dealt out within blocks only, given which treatments share a block. Rows
     and columns are shuffled together with the treatments of the table that was used. In a split
@@ -73,7 +67,7 @@ def p_rerandomised(
         "treated": estimate.treatment,
         "control": estimate.control,
         "generator": generator,
-        "draws": max(_FEWEST_DRAWS, min(draws, _MOST_DEALT // len(records.bags))),
+        "draws": max(_FEWEST_DRAWS, min(_DRAWS, _MOST_DEALT // len(records.bags))),
     }
     word = records.layout.randomisation
     try:
