@@ -25,7 +25,7 @@ _WORDS = (
     "none", "one", "two", "three", "four", "five", "six",
     "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
-_TIE = re.compile(r"(?<=\d) (?=(?:g|kg|oz|lb|days?)\b|%)")
+_TIE = re.compile(r"(?<=\d) (?=(?:g|kg|oz|lb|mm|litres?|days?|°[CF])\b|%)")
 _STOOD_ON = ("shelf", "rack", "table", "bench", "day", "floor", "row", "trolley", "bed")
 
 

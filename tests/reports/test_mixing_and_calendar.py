@@ -25,8 +25,8 @@ def test_every_label_stands_with_its_mix_once() -> None:
         assert f">{slot.code}<" in mine
         assert f">{slot.code}<" not in other
     assert "3.3 cups" not in bran
-    assert "6.6 cups (330 g)" in bran
-    assert "52.8 cups (2.64 kg)" in bran
+    assert "6.6 cups (330\N{NO-BREAK SPACE}g)" in bran
+    assert "52.8 cups (2.64\N{NO-BREAK SPACE}kg)" in bran
     assert "16 bags in 8 loads of up to 2" in bran
     assert "Besides the thing tested" in html
     assert "Keep it from whoever weighs" in html
