@@ -25,6 +25,8 @@ from trials.trial_file import check_trial
         ("12 oz, wet", "Write 12 oz alone, and the words into the column “note”."),
         ("nothing", "Write 0 if you looked and there was nothing"),
         ("lots", "such as 14.5 or 14.5 oz"),
+        ("12 or 13", "Write one number, such as"),
+        ("12 oz + 3 oz", "Write one number, such as"),
     ],
 )
 def test_a_weight_that_cannot_be_read_is_mended_in_its_own_words(cell: str, mend: str) -> None:
@@ -43,7 +45,8 @@ def test_a_day_without_its_year_is_told_so(cell: str) -> None:
 @pytest.mark.parametrize(
     ("cell", "meant"),
     [("mould", "contaminated"), ("green patch", "contaminated"), ("dropped", "lost otherwise"),
-     ("done", "finished"), ("finishd", "finished"), ("x", None)],
+     ("done", "finished"), ("finishd", "finished"), ("x", None), ("no mould", None),
+     ("not done yet", None)],
 )  # fmt: skip
 def test_a_fate_in_own_words_is_asked_about_and_not_taken(cell: str, meant: str | None) -> None:
     reading = read_fate(cell)

@@ -17,7 +17,9 @@ _EXAMPLES: dict[WeightUnit, str] = {
 _NOTHING = {"nothing", "nil", "zero", "empty", "no"}
 _FRACTION = re.compile(r"^(?:(\d{1,4})[ -])?(\d{1,2})/(\d{1,2})\s*(oz|ounces?|lbs?|pounds?)?\.?$")
 _SHORT_UNIT = {"o": "oz", "l": "lb", "p": "lb"}
-_NUMBER_AND_WORDS = re.compile(r"^(\d{1,6}(?:\.\d{1,3})?)\s*(g|kg|oz|lb)?\b[\s,;(]+\D")
+# One number only: of two, as in “12 or 13” and “12 + 3”, nobody can say which was meant.
+_NUMBER_AND_WORDS = re.compile(r"^(\d{1,6}(?:\.\d{1,3})?)\s*(g|kg|oz|lb)?\b[\s,;(]+\D+$")
+_TURNED_ROUND = {"not", "no", "never", "without", "yet"}
 _FATES = {
     "contaminated": ("mould", "mold", "contam", "trich", "sour", "green", "infected"),
     "lost otherwise": ("lost", "drop", "torn", "tore", "eaten", "mice", "slug", "broke", "thrown"),
@@ -72,10 +74,12 @@ def likely_fate(text: str) -> str | None:
 
     Examples
     --------
-    >>> likely_fate("green mould")
-    'contaminated'
+    >>> likely_fate("green mould"), likely_fate("no mould")
+    ('contaminated', None)
     """
     words = re.findall(r"[a-z]+", text)
+    if _TURNED_ROUND.intersection(words):
+        return None
     for fate, starts in _FATES.items():
         if any(word.startswith(starts) for word in words):
             return fate
