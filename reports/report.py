@@ -21,7 +21,13 @@ from reports.parts.trust import cannot_say, checks_table, trust_remarks
 from reports.wording.also_words import also_lines, also_opening
 from reports.wording.explored_together import explored_together
 from reports.wording.grammar import plural
-from reports.wording.losses import loss_line, losses_total, lost_otherwise, unknown_totals
+from reports.wording.losses import (
+    gone_otherwise,
+    loss_line,
+    losses_total,
+    not_ended,
+    unknown_totals,
+)
 from reports.wording.money import best_lines, in_money, money_notes
 from reports.wording.names import printable, shorten, treatment_names, unit_word
 from reports.wording.outlook import in_efficiency, next_hundred
@@ -203,7 +209,14 @@ def _losses_said(analysis: Analysis) -> tuple[Block, ...]:
     if analysis.unit.counted == "batch":
         shared = f"The {plural(unit)} of one batch share its luck, so batches are what counts."
     return (
-        *_paragraphs((losses_total(analysis), lost_otherwise(analysis), unknown_totals(analysis))),
+        *_paragraphs(
+            (
+                losses_total(analysis),
+                gone_otherwise(analysis),
+                not_ended(analysis),
+                unknown_totals(analysis),
+            )
+        ),
         Bullets(items=lines),
         *_paragraphs((shared,)),
     )

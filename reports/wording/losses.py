@@ -14,7 +14,7 @@ __all__ = [
     "has_range",
     "loss_line",
     "losses_total",
-    "lost_otherwise",
+    "not_ended",
     "unknown_totals",
 ]
 
@@ -64,7 +64,7 @@ def loss_line(loss: LossCount, name: str, unit: str, *, hit: int = 0) -> str:
         fits = f"anything from {low} in a hundred upwards fits"
     told = f"{loss.lost} of {made} with {name} {be(loss.lost)} lost: {fits}."
     if loss.batches > 1 and hit == 1:
-        told += " Only one batch was hit, which cannot show how bad a bad one gets; so it is wide."
+        told += " Only one batch was hit, which cannot show how bad a bad one gets: a wide range."
     return told
 
 
@@ -122,7 +122,7 @@ def losses_total(analysis: Analysis) -> str:
 
 
 def gone_otherwise(analysis: Analysis) -> str:
-    """Say at the answer how many units were lost in other ways, and with which treatment.
+    """Say how many units were lost in other ways, and with which treatment.
 
     Parameters
     ----------
@@ -147,8 +147,8 @@ def gone_otherwise(analysis: Analysis) -> str:
     return f"{told}: {listed(f'{lost} with {name}' for name, lost in sides)}."
 
 
-def lost_otherwise(analysis: Analysis) -> str:
-    """Say how many units were lost in other ways, are not done or were never written down.
+def not_ended(analysis: Analysis) -> str:
+    """Say how many units are not done or were never written down.
 
     Parameters
     ----------
@@ -162,7 +162,6 @@ def lost_otherwise(analysis: Analysis) -> str:
     """
     unit = unit_word(analysis.records.trial)
     counts = (
-        (sum(step.lost_otherwise for step in analysis.flow), "lost in another way"),
         (sum(step.still_going for step in analysis.flow), "still going"),
         (sum(step.not_recorded for step in analysis.flow), "not written down"),
     )
