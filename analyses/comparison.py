@@ -235,7 +235,7 @@ def _says_nothing(estimate: Estimate) -> str:
     if not math.isfinite(estimate.value + estimate.low + estimate.high):
         return "the numbers left cannot tell these two apart from what they share"
     if estimate.df is not None and estimate.df < LEAST_DF:
-        return "so few numbers are left that nothing shows how much luck does"
+        return "so few numbers are left that nothing shows how much is luck"
     return ""
 
 
