@@ -104,21 +104,25 @@ def losses_total(analysis: Analysis) -> str:
     Returns
     -------
     str
-        “3 bags were lost to contamination, 2 of them with okara.”
+        “3 bags were lost to contamination: 1 with bran and 2 with okara.”
     """
+    told = _lost_with(analysis, [(one.treatment, one.lost) for one in analysis.losses],
+                      "lost to contamination")  # fmt: skip
+    return told or f"No {unit_word(analysis.records.trial)} was lost to contamination."
+
+
+def _lost_with(analysis: Analysis, sides: list[tuple[str, int]], how: str) -> str:
+    """Say how many units were lost in a way, and with which treatment; empty where none was."""
     trial = analysis.records.trial
-    unit, names = unit_word(trial), treatment_names(trial)
-    lost = sum(one.lost for one in analysis.losses)
-    if lost == 0:
-        return f"No {unit} was lost to contamination."
-    told = f"{counted(lost, unit)} {be(lost)} lost to contamination"
-    sides = [one for one in analysis.losses if one.lost]
-    if lost == 1:
-        return f"{told}, with {names[sides[0].treatment]}."
-    if len(sides) == 1:
-        return f"{told}, all of them with {names[sides[0].treatment]}."
-    shares = listed(f"{one.lost} with {names[one.treatment]}" for one in sides)
-    return f"{told}: {shares}."
+    names = treatment_names(trial)
+    some = [(names[code], lost) for code, lost in sides if lost]
+    total = sum(lost for _, lost in some)
+    if not total:
+        return ""
+    told = f"{counted(total, unit_word(trial))} {be(total)} {how}"
+    if len(some) == 1:
+        return f"{told}, {'' if total == 1 else 'all of them '}with {some[0][0]}."
+    return f"{told}: {listed(f'{lost} with {name}' for name, lost in some)}."
 
 
 def gone_otherwise(analysis: Analysis) -> str:
@@ -134,17 +138,8 @@ def gone_otherwise(analysis: Analysis) -> str:
     str
         Empty where there are none: “2 bags were lost in another way: 1 with bran and 1 with okara.”
     """
-    trial = analysis.records.trial
-    unit, names = unit_word(trial), treatment_names(trial)
-    sides = [(names[one.treatment], one.lost_otherwise) for one in analysis.flow]
-    sides = [(name, lost) for name, lost in sides if lost]
-    total = sum(lost for _, lost in sides)
-    if not total:
-        return ""
-    told = f"{counted(total, unit)} {be(total)} lost in another way"
-    if len(sides) == 1:
-        return f"{told}, {'' if total == 1 else 'all of them '}with {sides[0][0]}."
-    return f"{told}: {listed(f'{lost} with {name}' for name, lost in sides)}."
+    sides = [(one.treatment, one.lost_otherwise) for one in analysis.flow]
+    return _lost_with(analysis, sides, "lost in another way")
 
 
 def not_ended(analysis: Analysis) -> str:
