@@ -13,7 +13,7 @@ from reports.figures.rows import Row, lay_rows, rows_height, rule_lanes
 from reports.parts.blocks import Figure
 from reports.wording.grammar import listed
 from reports.wording.names import treatment_names, unit_word
-from reports.wording.numbers import Measure, measure, step_for
+from reports.wording.numbers import Measure, mean_step, measure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,10 +52,9 @@ def figure_two_ways(analysis: Analysis) -> Figure | None:
         return None
     trial = analysis.records.trial
     unit, word = measure("g", trial.weights), unit_word(trial)
-    step = step_for(max(pair.fruited.value for pair in pairs) / unit.per / 20, finest=unit.finest)
-    rows = [Row(name=pair.name, note=_note(pair, unit, word, step), lane=_LANE) for pair in pairs]
+    rows = [Row(name=pair.name, note=_note(pair, unit, word), lane=_LANE) for pair in pairs]
     frame = Frame(
-        name="two-ways", title=_title(pairs, unit, word, step), height=rows_height(rows),
+        name="two-ways", title=_title(pairs, unit, word), height=rows_height(rows),
         alt=f"Mean weight per {word} that fruited and per {word} started, a row a treatment. "
         + " ".join(f"{row.name}: {row.note}." for row in rows),
         caption=f"Hollow mark above: per {word} that fruited. Full mark below: per {word} "
@@ -91,24 +90,25 @@ def _pairs(analysis: Analysis) -> list[_Pair]:
     ]  # fmt: skip
 
 
-def _took(pair: _Pair, unit: Measure, step: float) -> str:
+def _shown(mean: Mean, unit: Measure) -> tuple[float, float]:
+    """Give a mean as the tables show it, and the step to which it is rounded."""
+    step = mean_step(mean.value, mean.low, mean.high, unit)
+    return math.floor(mean.value / unit.per / step + 0.5) * step, step
+
+
+def _took(pair: _Pair, unit: Measure) -> str:
     """Give the difference of the two means as they are shown, so that a reader finds it again."""
-    fruited, started = (
-        math.floor(mean.value / unit.per / step + 0.5) * step
-        for mean in (pair.fruited, pair.started)
-    )
-    return unit.say(max(0.0, fruited - started), step)
+    (fruited, one), (started, other) = (_shown(mean, unit) for mean in (pair.fruited, pair.started))
+    return unit.say(max(0.0, fruited - started), min(one, other))
 
 
-def _note(pair: _Pair, unit: Measure, word: str, step: float) -> str:
-    fruited, started = (
-        unit.say(mean.value / unit.per, step) for mean in (pair.fruited, pair.started)
-    )
+def _note(pair: _Pair, unit: Measure, word: str) -> str:
+    fruited, started = (unit.say(*_shown(mean, unit)) for mean in (pair.fruited, pair.started))
     return f"{fruited} per {word} that fruited, {started} per {word} started"
 
 
-def _title(pairs: list[_Pair], unit: Measure, word: str, step: float) -> str:
-    said = listed(f"{_took(pair, unit, step)} with {pair.name}" for pair in pairs)
+def _title(pairs: list[_Pair], unit: Measure, word: str) -> str:
+    said = listed(f"{_took(pair, unit)} with {pair.name}" for pair in pairs)
     return f"What was lost or stayed empty took, per {word} started, {said}."
 
 

@@ -11,7 +11,7 @@ from analyses.flush.table import FlushRow
 from reports.parts.blocks import Table
 from reports.wording.grammar import capital, plural
 from reports.wording.names import estimand_words, treatment_names, unit_word
-from reports.wording.numbers import Measure, measure, number, percentage, step_for
+from reports.wording.numbers import Measure, mean_step, measure, number, percentage, step_for
 
 __all__ = ["flushes_table", "losses_table", "means_tables"]
 
@@ -123,11 +123,9 @@ def _mean_row(means: Sequence[Mean], name: str, unit: Measure, efficient: bool) 
         cells += [_NOTHING] * 4
     else:
         per = unit.per
-        half = (weight.high - weight.low) / 2 / per
-        value = weight.value / per
-        step = step_for(half if math.isfinite(half) else abs(value) / 10, finest=unit.finest)
-        spread = number(weight.sd / per, step)
-        cells += [str(weight.n), number(value, step), _range(weight, per, step), spread]
+        step = mean_step(weight.value, weight.low, weight.high, unit)
+        mean, spread = (number(one / per, step) for one in (weight.value, weight.sd))
+        cells += [str(weight.n), mean, _range(weight, per, step), spread]
     if efficient:
         share = next((mean for mean in means if "efficiency" in mean.unit), None)
         cells.append(_efficiency(share))

@@ -12,7 +12,16 @@ from dataclasses import dataclass
 
 from trials.measures import GRAMS_IN, WeightUnit
 
-__all__ = ["Measure", "Rounded", "measure", "number", "percentage", "round_span", "step_for"]
+__all__ = [
+    "Measure",
+    "Rounded",
+    "mean_step",
+    "measure",
+    "number",
+    "percentage",
+    "round_span",
+    "step_for",
+]
 
 _FINEST_OUNCE = 0.25
 _MOST_REFINEMENTS = 3
@@ -154,6 +163,21 @@ def percentage(value: float, half_width: float = math.nan) -> str:
         carried = step_for(half_width) if math.isfinite(half_width) else 0.1
         step = min(1.0, max(0.1, carried))
     return f"{number(value, step)} %"
+
+
+def mean_step(value: float, low: float, high: float, unit: Measure) -> float:
+    """Give the step to which a mean is told wherever it is told: by its range, if it has one.
+
+    Parameters
+    ----------
+    value, low, high : float
+        In the unit of the estimate; limits may be not known.
+    unit : Measure
+        The unit spoken, which the step is in.
+    """
+    half = (high - low) / 2
+    known = half if math.isfinite(half) else abs(value) / 10
+    return step_for(known / unit.per, finest=unit.finest)
 
 
 def round_span(

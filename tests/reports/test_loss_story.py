@@ -13,6 +13,7 @@ from reports.figures.loss_time import figure_loss_time
 from reports.figures.two_ways import figure_two_ways
 from reports.parts.companions import companion_details
 from reports.parts.loss_story import loss_story
+from reports.parts.treatments_table import means_tables
 from reports.report import write_report
 from reports.wording.counting import counting_paragraph, countings
 from tests.analyses.losses import NO_WORSE, batches, lost_records
@@ -102,6 +103,16 @@ def test_what_losses_took_is_the_difference_of_what_is_shown(name):
     assert len(took) == 2
     for (fruited, started), difference in zip(shown, took, strict=True):
         assert float(fruited) - float(started) == pytest.approx(float(difference))
+
+
+@pytest.mark.parametrize("name", ["mixes", "shortcut", "flushes"])
+def test_a_mean_is_told_alike_in_the_picture_and_in_the_table(name):
+    figure = figure_two_ways(story(name))
+    amount = r"([\d.]+) (?:g|oz)"
+    shown = re.findall(rf"{amount} per bag that fruited, {amount} per bag started", figure.alt)
+    started, fruited = means_tables(story(name))
+    told = [(float(f[2]), float(s[2])) for f, s in zip(fruited.rows, started.rows, strict=True)]
+    assert [(float(f), float(s)) for f, s in shown] == told
 
 
 def test_a_loss_without_a_stage_is_told_as_a_stage_not_known():
